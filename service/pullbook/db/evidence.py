@@ -1,0 +1,160 @@
+"""The tables of evidence: raw files, pulls, results links and the audit trail.
+
+`GUARDED` says which columns nothing may change once written; the migrations make triggers of it on both engines.
+"""
+
+from datetime import datetime
+
+from sqlalchemy import CheckConstraint, ForeignKey, Index, Text, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column, relationship
+
+from pullbook.db.stored_types import JsonText, OpaqueId, blob, new_id
+from pullbook.db.tables import Cell, ChannelMap, Setup, Staff, Table, Ticket, one_of
+
+KINDS = ("sweep", "hold", "coast_down")
+STATES = ("readable", "unreadable")
+
+
+class RawFile(Table):
+    """The very bytes that were sent, compressed, under their own hash. Written once; nothing changes or deletes it."""
+
+    __tablename__ = "raw_file"
+    __table_args__ = (
+        CheckConstraint("length(sha256) = 64", name="sha256_length"),
+        CheckConstraint("size_bytes > 0", name="size_positive"),
+        {"sqlite_strict": True},
+    )
+    sha256: Mapped[str] = mapped_column(primary_key=True)
+    size_bytes: Mapped[int]
+    zstd: Mapped[bytes] = mapped_column(blob())
+    received_at: Mapped[datetime]
+
+
+class ColumnBlock(Table):
+    """A raw file's columns as 64-bit floats: the read path. Rebuildable from the raw file by the same reader."""
+
+    __tablename__ = "column_block"
+    __table_args__ = ({"sqlite_strict": True},)
+    sha256: Mapped[str] = mapped_column(ForeignKey("raw_file.sha256", ondelete="RESTRICT"), primary_key=True)
+    reader: Mapped[str]  # which reader made it, with its version
+    headers: Mapped[list[dict[str, str]]] = mapped_column(JsonText())  # [{"header", "unit"}] in file order
+    found: Mapped[dict[str, str]] = mapped_column(JsonText())  # what the file says of itself: encoding, comments, repairs
+    row_count: Mapped[int]
+    block: Mapped[bytes] = mapped_column(blob())
+
+
+class Pull(Table):
+    """One run of a car on the rollers, as filed. What was measured is never edited; it may be set aside with a reason."""
+
+    __tablename__ = "pull"
+    __table_args__ = (
+        UniqueConstraint("ticket_id", "sha256"),
+        one_of("kind", *KINDS),
+        one_of("state", *STATES),
+        CheckConstraint("(state = 'unreadable') = (unreadable_reason IS NOT NULL)", name="reason_when_unreadable"),
+        CheckConstraint("(set_aside_at IS NULL) = (set_aside_reason IS NULL)", name="reason_when_set_aside"),
+        Index(None, "setup_id", "taken_at"),
+        Index(None, "taken_at", "id"),
+        Index(None, "cell_id", "taken_at"),
+        {"sqlite_strict": True},
+    )
+    id: Mapped[str] = mapped_column(OpaqueId(), primary_key=True, default=new_id)
+    ticket_id: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("ticket.id", ondelete="RESTRICT"))
+    setup_id: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("setup.id", ondelete="RESTRICT"))
+    cell_id: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("cell.id", ondelete="RESTRICT"))
+    sha256: Mapped[str] = mapped_column(ForeignKey("raw_file.sha256", ondelete="RESTRICT"), index=True)
+    kind: Mapped[str]
+    taken_at: Mapped[datetime]
+    received_at: Mapped[datetime]
+    file_name: Mapped[str]
+    operator_id: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("staff.id", ondelete="RESTRICT"))
+    # below: how the shop reads it, which may change and is audited
+    channel_map_id: Mapped[str | None] = mapped_column(OpaqueId(), ForeignKey("channel_map.id", ondelete="RESTRICT"))
+    state: Mapped[str]
+    unreadable_reason: Mapped[str | None]
+    set_aside_reason: Mapped[str | None]
+    set_aside_at: Mapped[datetime | None]
+    set_aside_by: Mapped[str | None] = mapped_column(OpaqueId(), ForeignKey("staff.id", ondelete="RESTRICT"))
+    notes: Mapped[str] = mapped_column(default="")
+    version: Mapped[int] = mapped_column(default=1)
+    ticket: Mapped[Ticket] = relationship(lazy="raise")
+    setup: Mapped[Setup] = relationship(lazy="raise")
+    cell: Mapped[Cell] = relationship(lazy="raise")
+    channel_map: Mapped[ChannelMap | None] = relationship(lazy="raise")
+    operator: Mapped[Staff] = relationship(lazy="raise", foreign_keys=[operator_id])
+
+
+class ResultsLink(Table):
+    """A customer's link to what was published; the token itself is not stored, only its hash."""
+
+    __tablename__ = "results_link"
+    __table_args__ = (UniqueConstraint("token_hash"), Index(None, "ticket_id"), {"sqlite_strict": True})
+    id: Mapped[str] = mapped_column(OpaqueId(), primary_key=True, default=new_id)
+    ticket_id: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("ticket.id", ondelete="RESTRICT"))
+    token_hash: Mapped[str]
+    pull_ids: Mapped[list[str]] = mapped_column(JsonText())
+    standard: Mapped[str]
+    window_s: Mapped[float | None]
+    note: Mapped[str] = mapped_column(Text(), default="")
+    digest: Mapped[str]  # of inputs, settings, method version and headline, at publishing
+    published: Mapped[dict[str, object]] = mapped_column(JsonText())  # what that digest is of, to say later what changed
+    made_at: Mapped[datetime]
+    made_by: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("staff.id", ondelete="RESTRICT"))
+    ends_at: Mapped[datetime]
+    revoked_at: Mapped[datetime | None]
+    opened_count: Mapped[int] = mapped_column(default=0)
+    last_opened_on: Mapped[str | None]  # a day, no finer
+    version: Mapped[int] = mapped_column(default=1)
+    ticket: Mapped[Ticket] = relationship(lazy="raise")
+
+
+class AuditEntry(Table):
+    """Who did what to which record, each entry hashed over the one before it. Holds no personal data of its own."""
+
+    __tablename__ = "audit_entry"
+    __table_args__ = (Index(None, "record", "record_id"), {"sqlite_strict": True})
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    at: Mapped[datetime]
+    staff_id: Mapped[str | None] = mapped_column(OpaqueId())
+    action: Mapped[str]
+    record: Mapped[str]
+    record_id: Mapped[str]
+    detail_digest: Mapped[str]
+    previous_hash: Mapped[str]
+    hash: Mapped[str]
+
+
+class AuditDetail(Table):
+    """Before and after, apart from the chain and salted, so that a person can be erased and the chain still verifies."""
+
+    __tablename__ = "audit_detail"
+    __table_args__ = ({"sqlite_strict": True},)
+    number: Mapped[int] = mapped_column(
+        ForeignKey("audit_entry.number", ondelete="RESTRICT"), primary_key=True, autoincrement=False
+    )
+    salt: Mapped[str]
+    before: Mapped[dict[str, object] | None] = mapped_column(JsonText())
+    after: Mapped[dict[str, object] | None] = mapped_column(JsonText())
+
+
+GUARDED: dict[str, tuple[str, ...] | None] = {
+    # table → the columns that never change; None: the whole row. No row of any of them is ever deleted or replaced.
+    "raw_file": None,
+    "column_block": None,
+    "audit_entry": None,
+    "ticket_step": None,
+    "calibration": None,
+    "weather_reading": None,
+    "channel_map": None,
+    "pull": (
+        "id",
+        "ticket_id",
+        "cell_id",
+        "sha256",
+        "kind",
+        "taken_at",
+        "received_at",
+        "operator_id",
+        "file_name",
+    ),
+}
