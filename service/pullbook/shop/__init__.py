@@ -1,0 +1,1 @@
+"""What the shop does: plain functions whose first argument is a session."""
