@@ -52,7 +52,8 @@ class House:
 
 def made(answer: Any) -> dict[str, Any]:
     """The body of a 201, or a failure that shows what came instead."""
-    assert answer.status_code == 201, f"{answer.request.method} {answer.request.url}: {answer.status_code} {answer.text}"
+    asked = f"{answer.request.method} {answer.request.url}"
+    assert answer.status_code == 201, f"{asked}: {answer.status_code} {answer.text}"
     return answer.json()
 
 

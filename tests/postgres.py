@@ -25,7 +25,7 @@ class Postgres:
 
     def url(self, database: str) -> str:
         """The address of a database, as the service's settings take it."""
-        return self._server.get_uri(database, "postgresql+psycopg")
+        return self._server.get_uri(database, "psycopg")
 
     def address(self, database: str) -> str:
         """The same as libpq takes it."""
