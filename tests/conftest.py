@@ -273,3 +273,34 @@ def house(database: Template) -> House:
     """What stands ready in the furnished shop, by id."""
     assert database.house is not None
     return database.house
+
+
+# What may be left out, and why: printed every time. Anything else that is skipped fails the run.
+MAY_BE_SKIPPED: dict[str, str] = {}
+_skipped: dict[str, str] = {}
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Remember what was left out."""
+    if report.skipped and not hasattr(report, "wasxfail"):
+        _skipped[report.nodeid] = str(report.longrepr[-1] if isinstance(report.longrepr, tuple) else report.longrepr)
+
+
+def pytest_collectreport(report: pytest.CollectReport) -> None:
+    """A whole file may be skipped too."""
+    if report.skipped:
+        _skipped[report.nodeid] = str(report.longrepr[-1] if isinstance(report.longrepr, tuple) else report.longrepr)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Nothing is skipped in silence."""
+    if session.exitstatus == pytest.ExitCode.OK and set(_skipped) - set(MAY_BE_SKIPPED):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+def pytest_terminal_summary(terminalreporter: Any) -> None:
+    """Say what was left out, and which of it nobody allowed."""
+    for nodeid, reason in sorted(_skipped.items()):
+        allowed = MAY_BE_SKIPPED.get(nodeid)
+        terminalreporter.write_line(f"left out{'' if allowed else ' WITHOUT LEAVE'}: {nodeid}: {allowed or reason}")

@@ -1,0 +1,79 @@
+"""What both commands do first, with nothing but Python: a virtual environment of the project's own, kept up to date."""
+
+import hashlib
+import json
+import subprocess
+import sys
+import venv
+from collections.abc import Sequence
+from pathlib import Path
+
+HOUSE = Path(__file__).resolve().parents[1]
+ENVIRONMENT = HOUSE / ".venv"
+OLDEST_PYTHON = (3, 11)
+
+
+class SetupError(Exception):
+    """The environment cannot be made; the message says what would mend it."""
+
+
+def ensure_venv(extras: Sequence[str]) -> Path:
+    """Make or update `.venv` with the project and these extras in it; return its Python. Quick when nothing changed."""
+    if sys.version_info < OLDEST_PYTHON:
+        wanted = ".".join(map(str, OLDEST_PYTHON))
+        raise SetupError(f"This is Python {sys.version.split()[0]}; Pullbook needs {wanted} or newer.")
+    python = _environment_python()
+    wanted_extras = sorted(set(extras) | set(_noted().get("extras", [])))
+    note = {"extras": wanted_extras, "project": _digest_of_project()}
+    if _noted() == note:
+        return python
+    print(f"Setting up {ENVIRONMENT} (once; some minutes on a slow line) …", flush=True)
+    _install(python, wanted_extras)
+    _note_path().write_text(json.dumps(note))
+    return python
+
+
+def _environment_python() -> Path:
+    """The environment's Python, made if it is missing or was carried here from another folder."""
+    python = ENVIRONMENT / ("Scripts/python.exe" if sys.platform == "win32" else "bin/python")
+    if python.exists() and subprocess.run([python, "-m", "pip", "--version"], capture_output=True).returncode == 0:
+        return python
+    try:
+        venv.create(ENVIRONMENT, with_pip=True, clear=True, symlinks=sys.platform != "win32")
+    except (subprocess.CalledProcessError, OSError) as error:
+        raise SetupError(
+            f"Python could not make a virtual environment in {ENVIRONMENT} ({error}).\n"
+            "On Debian and Ubuntu this mends it: sudo apt-get install python3-venv"
+        ) from error
+    return python
+
+
+def _install(python: Path, extras: Sequence[str]) -> None:
+    project = f"{HOUSE}[{','.join(extras)}]" if extras else str(HOUSE)
+    done = subprocess.run(
+        [python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--editable", project], cwd=HOUSE
+    )
+    if done.returncode != 0:
+        raise SetupError(
+            "pip could not install what Pullbook needs; its own words are above.\n"
+            f"It needs a package index within reach. To try again by hand: {python} -m pip install -e '{project}'"
+        )
+
+
+def _note_path() -> Path:
+    return ENVIRONMENT / "pullbook-installed.json"
+
+
+def _noted() -> dict[str, object]:
+    """What was installed last time; empty when that is not known."""
+    try:
+        noted = json.loads(_note_path().read_text())
+    except (OSError, ValueError):
+        return {}
+    return noted if isinstance(noted, dict) else {}
+
+
+def _digest_of_project() -> str:
+    """Changes when what must be installed does, or when the folder was moved."""
+    text = f"{HOUSE}\n{sys.version}\n".encode() + (HOUSE / "pyproject.toml").read_bytes()
+    return hashlib.sha256(text).hexdigest()
