@@ -1,0 +1,87 @@
+"""What a logger writes down of a pull: sampled, noisy, counted in pulses, late and with gaps; repeatable by seed."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from seed_demo.rolling_road import RPM, Run
+from seed_demo.shapes import Floats
+
+
+@dataclass(frozen=True)
+class Instruments:
+    """One logger and its pick-ups."""
+
+    rate_hz: float = 200.0
+    jitter_s: float = 0.0  # of the sampling times; the time written down is the true one
+    speed_noise_rev_min: float = 0.0  # standard deviation, of the roller speed
+    pulses_per_turn: int | None = None  # counted exactly: the floor of the angle
+    first_pulse_rad: float = 0.0  # where the first tooth stands
+    engine_speed_noise_rpm: float = 0.0
+    engine_speed_dropouts: float = 0.0  # share of samples that read zero
+    brake_noise_nm: float = 0.0
+    lambda_delay_s: float = 0.35  # gas on its way to the probe
+    lambda_lag_s: float = 0.10  # first-order answer of the probe
+    lambda_noise: float = 0.0
+    pressure_noise_kpa: float = 0.0
+    temperature_noise_c: float = 0.0
+
+
+def record(run: Run, instruments: Instruments, seed: int) -> dict[str, Floats]:
+    """Every channel by name, inside units, one length; the same seed gives the same bits."""
+    chance = np.random.default_rng(seed)
+    t = _stamps(run, instruments, chance)
+    truth, engine = run.at(t), run.car.engine
+    noise = chance.standard_normal((6, len(t)))
+    throttle_pct = 100.0 * truth.throttle
+    seen = {
+        "time_s": t,
+        "roller_speed_rad_s": truth.roller_speed_rad_s + noise[0] * instruments.speed_noise_rev_min / RPM,
+        "engine_speed_rpm": truth.engine_speed_rpm + noise[1] * instruments.engine_speed_noise_rpm,
+        "brake_torque_nm": truth.brake_nm + noise[2] * instruments.brake_noise_nm,
+        "throttle_pct": np.clip(throttle_pct, 0.0, 100.0),
+        "lambda_commanded": engine.commanded_lambda(truth.engine_speed_rpm),
+        "lambda_measured": _late_lambda(run, instruments, t) + noise[3] * instruments.lambda_noise,
+        "manifold_pressure_kpa": _manifold_kpa(run, t) + noise[4] * instruments.pressure_noise_kpa,
+        "intake_temperature_c": truth.intake_temperature_c + noise[5] * instruments.temperature_noise_c,
+    }
+    seen["roller_surface_speed_m_s"] = seen["roller_speed_rad_s"] * run.roller.radius_m
+    if instruments.pulses_per_turn is not None:
+        turns = (truth.roller_angle_rad + instruments.first_pulse_rad) / (2.0 * np.pi)
+        seen["roller_pulses"] = np.floor(turns * instruments.pulses_per_turn)
+        seen["roller_pulse_increments"] = np.diff(seen["roller_pulses"], prepend=seen["roller_pulses"][:1])
+    lost = chance.random(len(t)) < instruments.engine_speed_dropouts
+    seen["engine_speed_rpm"] = np.where(lost, 0.0, seen["engine_speed_rpm"])
+    return seen
+
+
+def _stamps(run: Run, instruments: Instruments, chance: np.random.Generator) -> Floats:
+    count = int(run.duration_s * instruments.rate_hz + 1e-6)
+    t = np.arange(count) / instruments.rate_hz
+    if instruments.jitter_s:
+        t = np.clip(t + chance.uniform(-1.0, 1.0, count) * instruments.jitter_s, 0.0, run.duration_s)
+        t = np.maximum.accumulate(t)
+    return t
+
+
+def _late_lambda(run: Run, instruments: Instruments, t: Floats) -> Floats:
+    """True λ, delayed by its way through the pipe, then through a first-order probe stepped finely and exactly."""
+    step = 1e-3
+    fine: Floats = np.arange(int(run.duration_s / step), dtype=np.float64) * step
+    truth = run.at(fine)
+    lean = run.car.engine.mixture(truth.engine_speed_rpm) + 0.35 * np.clip(0.25 - truth.throttle, 0.0, 0.25)
+    arrived = np.interp(fine - instruments.lambda_delay_s, fine, lean)
+    keep = float(np.exp(-step / instruments.lambda_lag_s)) if instruments.lambda_lag_s > 0.0 else 0.0
+    answer, now = np.empty_like(arrived), float(arrived[0])
+    for index, value in enumerate(arrived.tolist()):
+        now = value + (now - value) * keep
+        answer[index] = now
+    return np.interp(t, fine, answer)
+
+
+def _manifold_kpa(run: Run, t: Floats) -> Floats:
+    """Absolute: the day's pressure less what the throttle takes, plus boost as far as it is there."""
+    truth, engine = run.at(t), run.car.engine
+    drawn = run.day.pressure_kpa * (0.30 + 0.68 * truth.throttle)
+    boost: Floats = truth.boost * engine.boost_kpa(truth.engine_speed_rpm)
+    return drawn + boost
