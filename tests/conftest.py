@@ -11,7 +11,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 import pytest
 
@@ -129,7 +129,14 @@ def migrate_to_head(settings: Any) -> None:
 
 def first_owner_token(settings: Any) -> str:
     """The one-time token that makes the first owner, as the command line hands it out."""
-    raise NotImplementedError
+    from pullbook.db.connect import connect
+    from pullbook.shop.signing_in import invite_first_owner
+
+    records = connect(settings.database_url)
+    with records.writing() as session:
+        token = invite_first_owner(session, START)
+    records.close()
+    return token
 
 
 @contextmanager
@@ -138,16 +145,9 @@ def serving(settings: Any, clock: Clock) -> Iterator[tuple[Any, Any]]:
     from pullbook.app import create_app
 
     app = create_app(settings)
-    app.dependency_overrides[clock_dependency()] = clock
+    app.state.clock = clock
     with client_of(app, settings) as client:
         yield app, client
-
-
-def clock_dependency() -> Any:
-    """The function behind `Now`: what a test puts its own clock in place of."""
-    from pullbook.deps import Now
-
-    return get_args(Now)[1].dependency
 
 
 def client_of(app: Any, settings: Any, portal: Any = None) -> Any:
