@@ -19,6 +19,7 @@ class ShopError(Exception):
         super().__init__(message)
         self.message = message
         self.problems = problems
+        self.more: dict[str, object] = {}  # further members of the answer
 
 
 class NotFound(ShopError):
@@ -43,6 +44,15 @@ class Invalid(ShopError):
 
 class Clash(ShopError):
     """It would break a rule with what is already there (taken, or changed meanwhile)."""
+
+
+class Stale(Clash):
+    """Two people changed the same record: the answer carries what is on record and what was given."""
+
+    def __init__(self, on_record: dict[str, object], given: dict[str, object]) -> None:
+        problem = FieldProblem("version", given.get("version"), f"{on_record.get('version')} is the version on record")
+        super().__init__("somebody changed this meanwhile; load it again and look at both", problem)
+        self.more = {"on_record": on_record, "given": given}
 
 
 class TooLarge(ShopError):

@@ -7,6 +7,7 @@ from pydantic import Field, field_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 HOUSE = Path(__file__).resolve().parents[2]
+MIGRATIONS = HOUSE / "migrations"
 
 
 class Settings(BaseSettings):

@@ -38,13 +38,14 @@ class ColumnBlock(Table):
     sha256: Mapped[str] = mapped_column(ForeignKey("raw_file.sha256", ondelete="RESTRICT"), primary_key=True)
     reader: Mapped[str]  # which reader made it, with its version
     headers: Mapped[list[dict[str, str]]] = mapped_column(JsonText())  # [{"header", "unit"}] in file order
-    found: Mapped[dict[str, str]] = mapped_column(JsonText())  # what the file says of itself: encoding, comments, repairs
+    # what the file says of itself: encoding, comments, repairs
+    found: Mapped[dict[str, str]] = mapped_column(JsonText())
     row_count: Mapped[int]
     block: Mapped[bytes] = mapped_column(blob())
 
 
 class Pull(Table):
-    """One run of a car on the rollers, as filed. What was measured is never edited; it may be set aside with a reason."""
+    """One run of a car on the rollers, as filed. What was measured is never edited; it may be set aside."""
 
     __tablename__ = "pull"
     __table_args__ = (
@@ -97,7 +98,8 @@ class ResultsLink(Table):
     window_s: Mapped[float | None]
     note: Mapped[str] = mapped_column(Text(), default="")
     digest: Mapped[str]  # of inputs, settings, method version and headline, at publishing
-    published: Mapped[dict[str, object]] = mapped_column(JsonText())  # what that digest is of, to say later what changed
+    # what that digest is of, to say later what changed
+    published: Mapped[dict[str, object]] = mapped_column(JsonText())
     made_at: Mapped[datetime]
     made_by: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("staff.id", ondelete="RESTRICT"))
     ends_at: Mapped[datetime]
@@ -125,7 +127,7 @@ class AuditEntry(Table):
 
 
 class AuditDetail(Table):
-    """Before and after, apart from the chain and salted, so that a person can be erased and the chain still verifies."""
+    """Before and after, apart from the chain and salted: a person can be erased and the chain still verifies."""
 
     __tablename__ = "audit_detail"
     __table_args__ = ({"sqlite_strict": True},)

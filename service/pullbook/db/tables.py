@@ -213,7 +213,10 @@ class Customer(Table):
     """Who the car belongs to."""
 
     __tablename__ = "customer"
-    __table_args__ = (CheckConstraint("length(full_name) BETWEEN 1 AND 200", name="name_length"), {"sqlite_strict": True})
+    __table_args__ = (
+        CheckConstraint("length(full_name) BETWEEN 1 AND 200", name="name_length"),
+        {"sqlite_strict": True},
+    )
     id: Mapped[str] = _id()
     full_name: Mapped[str]
     phone: Mapped[str] = mapped_column(default="")

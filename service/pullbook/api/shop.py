@@ -1,0 +1,60 @@
+"""The shop itself: /api/v1/shop."""
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter
+from pydantic import BaseModel, ConfigDict, Field
+
+from pullbook.api.staff import Name, TimeZone
+from pullbook.db.tables import Shop
+from pullbook.deps import Now, Owner, ReadSession, SignedIn, WriteSession
+from pullbook.errors import NotFound, Stale
+from pullbook.shop import auditing
+
+router = APIRouter(prefix="/api/v1/shop", tags=["shop"])
+
+FIELDS = ("name", "address", "time_zone", "default_standard", "power_unit", "torque_unit", "pressure_unit")
+
+
+class ShopShape(BaseModel):
+    """The shop's name, place in time, and the units it shows."""
+
+    model_config = ConfigDict(extra="forbid")
+    name: Name
+    address: Annotated[str, Field(max_length=1000)] = ""
+    time_zone: TimeZone
+    default_standard: Annotated[str, Field(max_length=60)] = "iso_1585"
+    power_unit: Literal["kW", "hp", "PS"] = "kW"
+    torque_unit: Literal["N·m", "lb·ft"] = "N·m"
+    pressure_unit: Literal["kPa", "psi", "bar"] = "kPa"
+    version: int = 1
+
+
+def told(row: Shop) -> ShopShape:
+    """The shop as the API tells of it."""
+    return ShopShape(**{name: getattr(row, name) for name in (*FIELDS, "version")})
+
+
+@router.get("")
+def read(session: ReadSession, person: SignedIn) -> ShopShape:
+    """The shop's name, time zone, usual standard and units."""
+    row = session.get(Shop, 1)
+    if row is None:
+        raise NotFound("the shop is not set up yet")
+    return told(row)
+
+
+@router.put("")
+def change(body: ShopShape, session: WriteSession, by: Owner, now: Now) -> ShopShape:
+    """Change them. 409 with both when somebody changed them meanwhile."""
+    row = session.get(Shop, 1, with_for_update=True)
+    if row is None:
+        raise NotFound("the shop is not set up yet")
+    before = told(row)
+    if body.version != row.version:
+        raise Stale(before.model_dump(), body.model_dump())
+    for name in FIELDS:
+        setattr(row, name, getattr(body, name))
+    row.version += 1
+    auditing.note(session, now, by.id, "changed", "shop", "1", before.model_dump(), told(row).model_dump())
+    return told(row)

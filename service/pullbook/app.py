@@ -1,0 +1,68 @@
+"""The application: engines, routers, what stands around them. Nothing here happens at import."""
+
+import threading
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from datetime import UTC, datetime
+
+from fastapi import FastAPI
+from fastapi.middleware import Middleware
+
+from pullbook import __version__, api, error_answers, pages
+from pullbook.body_limit import BodyLimit
+from pullbook.compression import Compression
+from pullbook.db.connect import connect
+from pullbook.health import router as health_router
+from pullbook.public_address import KnownHost, PublicPath
+from pullbook.request_log import RequestLog
+from pullbook.same_origin import SameOrigin
+from pullbook.security_headers import SecurityHeaders
+from pullbook.settings import Settings
+from pullbook.static_files import StaticPart, warm
+
+
+def create_app(settings: Settings, *, warm_up: bool = False) -> FastAPI:
+    """The whole service over these settings. With `warm_up`, slow parts load behind the first answers."""
+
+    @asynccontextmanager
+    async def run(app: FastAPI) -> AsyncIterator[None]:
+        if warm_up:
+            threading.Thread(target=warm, args=(app.state.static,), name="warm-up", daemon=True).start()
+        yield
+        app.state.database.close()
+
+    app = FastAPI(
+        title="Pullbook",
+        version=__version__,
+        lifespan=run,
+        middleware=_around(settings),
+        docs_url="/api/docs" if settings.api_docs else None,
+        redoc_url=None,
+        openapi_url="/api/v1/openapi.json",
+        redirect_slashes=False,
+    )
+    app.state.settings = settings
+    app.state.database = connect(settings.database_url)
+    app.state.clock = lambda: datetime.now(UTC)
+    app.state.static = StaticPart(settings)
+    app.state.asset = app.state.static.asset
+    app.state.error_page = getattr(pages, "error_page", None)
+    error_answers.install(app)
+    app.include_router(health_router)
+    for router in (*api.ROUTERS, *getattr(pages, "ROUTERS", ())):
+        app.include_router(router)
+    app.mount("/static", app.state.static)
+    return app
+
+
+def _around(settings: Settings) -> list[Middleware]:
+    """What every request passes through, outermost first."""
+    return [
+        Middleware(PublicPath, settings=settings),
+        Middleware(RequestLog),
+        Middleware(SecurityHeaders, settings=settings),
+        Middleware(KnownHost, settings=settings),
+        Middleware(BodyLimit, settings=settings),
+        Middleware(SameOrigin, settings=settings),
+        Middleware(Compression),
+    ]

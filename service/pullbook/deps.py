@@ -1,0 +1,110 @@
+"""What a route may ask for, as named types: settings, the time, a session on the records, the person signed in."""
+
+from collections.abc import AsyncIterator, Iterator
+from datetime import datetime
+from typing import Annotated
+
+from fastapi import Depends, Request
+from sqlalchemy.orm import Session
+
+from pullbook.db.connect import Database
+from pullbook.errors import NotAllowed, NotSignedIn
+from pullbook.settings import Settings
+from pullbook.shop.signing_in import Person, person_of
+
+# who may do whose work: the owner everybody's, the tuner the desk's too
+MAY_ACT_AS = {
+    "front_desk": frozenset({"front_desk"}),
+    "tuner": frozenset({"front_desk", "tuner"}),
+    "owner": frozenset({"front_desk", "tuner", "owner"}),
+}
+ROLE_WORDS = {"front_desk": "the front desk", "tuner": "a tuner", "owner": "the owner"}
+
+
+async def settings_of(request: Request) -> Settings:
+    """The settings the service was started with."""
+    settings: Settings = request.app.state.settings
+    return settings
+
+
+async def database_of(request: Request) -> Database:
+    """The engines, for the rare route that needs transactions of its own."""
+    database: Database = request.app.state.database
+    return database
+
+
+async def time_now(request: Request) -> datetime:
+    """The time of the request, with its zone; tests set `app.state.clock`."""
+    now: datetime = request.app.state.clock()
+    return now
+
+
+SettingsDep = Annotated[Settings, Depends(settings_of)]
+DatabaseDep = Annotated[Database, Depends(database_of)]
+Now = Annotated[datetime, Depends(time_now)]
+
+
+def write_session(database: DatabaseDep) -> Iterator[Session]:
+    """One request, one transaction: kept when the route ends well, undone when it raises."""
+    with database.writing() as session:
+        yield session
+
+
+async def read_session(database: DatabaseDep) -> AsyncIterator[Session]:
+    """A session that never commits. Opening and closing it does not wait, so it needs no thread of its own."""
+    with database.reading() as session:
+        yield session
+
+
+# scope="function": the commit comes before the answer leaves. By default it would come after it, and a commit that
+# failed would have been answered with 201.
+WriteSession = Annotated[Session, Depends(write_session, scope="function")]
+ReadSession = Annotated[Session, Depends(read_session, scope="function")]
+
+
+def cookie_name(settings: Settings) -> str:
+    """`__Host-` binds the cookie to this host, but only at the root; under a path `__Secure-` is the best there is."""
+    if not settings.is_https:
+        return "pullbook"
+    return "__Secure-pullbook" if settings.public_path else "__Host-pullbook"
+
+
+def person_or_none(request: Request, session: ReadSession, settings: SettingsDep, now: Now) -> Person | None:
+    """Who is signed in, if anybody is."""
+    token = request.cookies.get(cookie_name(settings))
+    person = person_of(session, token, now) if token else None
+    request.scope["staff_id"] = person.id if person else None
+    return person
+
+
+async def signed_in(person: Annotated[Person | None, Depends(person_or_none)]) -> Person:
+    """Whoever is signed in. NotSignedIn when nobody is; on a page that leads to the sign-in page and back."""
+    if person is None:
+        raise NotSignedIn("nobody is signed in, or the session has ended; sign in first")
+    return person
+
+
+async def _desk(person: Annotated[Person, Depends(signed_in)]) -> Person:
+    return _acting_as(person, "front_desk")
+
+
+async def _tuner(person: Annotated[Person, Depends(signed_in)]) -> Person:
+    return _acting_as(person, "tuner")
+
+
+async def _owner(person: Annotated[Person, Depends(signed_in)]) -> Person:
+    return _acting_as(person, "owner")
+
+
+def _acting_as(person: Person, role: str) -> Person:
+    if role not in MAY_ACT_AS[person.role]:
+        raise NotAllowed(f"this is for {ROLE_WORDS[role]}; you are signed in as {ROLE_WORDS[person.role]}")
+    return person
+
+
+MaybePerson = Annotated[Person | None, Depends(person_or_none)]
+SignedIn = Annotated[Person, Depends(signed_in)]
+PagePerson = SignedIn  # on a page, error_answers turns "not signed in" into the way to /sign-in
+Desk = Annotated[Person, Depends(_desk)]
+Tuner = Annotated[Person, Depends(_tuner)]
+Owner = Annotated[Person, Depends(_owner)]

@@ -1,0 +1,45 @@
+"""Nothing is changed on the word of another site: what browsers say of a request's origin is enough to tell."""
+
+from urllib.parse import urlsplit
+
+from starlette.requests import Request
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from pullbook.deps import cookie_name
+from pullbook.error_answers import answer
+from pullbook.settings import Settings
+
+SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+
+
+class SameOrigin:
+    """Refuses an unsafe request that another site's page set off, or that carries the cookie and says not from where.
+
+    `Sec-Fetch-Site` decides where a browser sends it, which it does over TLS and on loopback; else `Origin` does.
+    """
+
+    def __init__(self, app: ASGIApp, settings: Settings) -> None:
+        self.app = app
+        parts = urlsplit(settings.public_url)
+        self.origin = f"{parts.scheme}://{parts.netloc}"
+        self.cookie = cookie_name(settings)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """One request."""
+        if scope["type"] == "http" and scope["method"] not in SAFE:
+            request = Request(scope)
+            if not self.is_ours(request):
+                refusal = answer(request, 403, "other-origin", "this must come from the service's own pages")
+                await refusal(scope, receive, send)
+                return
+        await self.app(scope, receive, send)
+
+    def is_ours(self, request: Request) -> bool:
+        """Whether the request comes from our own pages, or from no page at all."""
+        site = request.headers.get("sec-fetch-site")
+        if site is not None:
+            return site in ("same-origin", "none")
+        origin = request.headers.get("origin")
+        if origin is not None:
+            return origin == self.origin or urlsplit(origin).netloc == request.headers.get("host")
+        return self.cookie not in request.cookies

@@ -1,0 +1,138 @@
+"""The audit trail: who did what to which record, each entry hashed over the one before it."""
+
+import hashlib
+import secrets
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+import orjson
+from sqlalchemy import event, func, select
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.orm import Session
+
+from pullbook.db.evidence import AuditDetail, AuditEntry
+from pullbook.db.tables import Counter
+
+FIRST_PREVIOUS = "0" * 64
+_WAITING = "audit_notes"
+_COUNTER = "audit_entry"
+
+
+@dataclass(frozen=True)
+class Note:
+    """One thing done, waiting for its number."""
+
+    at: datetime
+    staff_id: str | None
+    action: str
+    record: str
+    record_id: str
+    before: dict[str, Any] | None
+    after: dict[str, Any] | None
+
+
+def note(
+    session: Session,
+    now: datetime,
+    staff_id: str | None,
+    action: str,
+    record: str,
+    record_id: str,
+    before: dict[str, Any] | None = None,
+    after: dict[str, Any] | None = None,
+) -> None:
+    """Enter it in the trail, in this transaction.
+
+    The entries are written as the transaction closes: the chain is one queue for the whole shop, and taking it last
+    holds it shortest and always in the same order.
+    """
+    waiting = session.info.setdefault(_WAITING, [])
+    if not waiting:
+        event.listen(session, "before_commit", _write_all, once=True)
+    waiting.append(Note(now, staff_id, action, record, str(record_id), before, after))
+
+
+def _write_all(session: Session) -> None:
+    waiting: list[Note] = session.info.pop(_WAITING, [])
+    if not waiting:
+        return
+    session.flush()
+    last = _take_numbers(session, len(waiting))
+    number = last - len(waiting)
+    previous = FIRST_PREVIOUS
+    if number:
+        previous = session.execute(select(AuditEntry.hash).where(AuditEntry.number == number)).scalar_one()
+    for entry_note in waiting:
+        number += 1
+        previous = _write(session, entry_note, number, previous)
+    session.flush()
+
+
+def _take_numbers(session: Session, count: int) -> int:
+    """Take the next numbers; the counter's row stays locked until the transaction ends, so there are no gaps."""
+    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
+    statement = insert(Counter).values(name=_COUNTER, last=count)
+    statement = statement.on_conflict_do_update(
+        index_elements=["name"], set_={"last": Counter.last + statement.excluded.last}
+    )
+    return session.execute(statement.returning(Counter.last)).scalar_one()
+
+
+def _write(session: Session, entry_note: Note, number: int, previous: str) -> str:
+    salt = secrets.token_hex(16)
+    digest = detail_digest(salt, entry_note.before, entry_note.after)
+    entry = AuditEntry(
+        number=number,
+        at=entry_note.at,
+        staff_id=entry_note.staff_id,
+        action=entry_note.action,
+        record=entry_note.record,
+        record_id=entry_note.record_id,
+        detail_digest=digest,
+        previous_hash=previous,
+        hash="",
+    )
+    entry.hash = entry_hash(entry)
+    session.add(entry)
+    session.flush([entry])
+    session.add(AuditDetail(number=number, salt=salt, before=entry_note.before, after=entry_note.after))
+    return entry.hash
+
+
+def detail_digest(salt: str, before: dict[str, Any] | None, after: dict[str, Any] | None) -> str:
+    """SHA-256 of the salted before and after, so that they can be erased and the chain still verifies."""
+    told = orjson.dumps({"salt": salt, "before": before, "after": after}, option=orjson.OPT_SORT_KEYS)
+    return hashlib.sha256(told).hexdigest()
+
+
+def entry_hash(entry: AuditEntry) -> str:
+    """SHA-256 over everything the entry says and the hash of the one before it."""
+    told = [
+        entry.number,
+        entry.at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ"),
+        entry.staff_id,
+        entry.action,
+        entry.record,
+        entry.record_id,
+        entry.detail_digest,
+        entry.previous_hash,
+    ]
+    return hashlib.sha256(orjson.dumps(told)).hexdigest()
+
+
+def first_broken_entry(session: Session) -> int | None:
+    """The number of the first entry that does not follow from the one before it; None when the chain holds."""
+    previous, expected = FIRST_PREVIOUS, 0
+    for entry in session.execute(select(AuditEntry).order_by(AuditEntry.number)).scalars():
+        expected += 1
+        if entry.number != expected or entry.previous_hash != previous or entry.hash != entry_hash(entry):
+            return expected
+        previous = entry.hash
+    counted = session.execute(select(Counter.last).where(Counter.name == _COUNTER)).scalar()
+    return None if (counted or 0) == expected else expected + 1
+
+
+def how_many(session: Session) -> int:
+    """How many entries the trail has."""
+    return session.execute(select(func.count()).select_from(AuditEntry)).scalar_one()

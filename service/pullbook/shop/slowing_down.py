@@ -1,0 +1,51 @@
+"""Buckets of tries: guessing gets slow, and nobody is locked out for it."""
+
+import hashlib
+import math
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import select
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.orm import Session
+
+from pullbook.db.tables import Tries
+from pullbook.errors import TooMany
+
+
+@dataclass(frozen=True)
+class Pace:
+    """So many tries at once, and one more every so many seconds."""
+
+    burst: int
+    seconds_each: float
+
+
+BY_ADDRESS = Pace(burst=30, seconds_each=3.0)
+BY_NAME = Pace(burst=10, seconds_each=20.0)
+
+
+def bucket_name(kind: str, key: str) -> str:
+    """The name of a bucket; what was typed is kept as a digest only, for it may be a password in the wrong field."""
+    return f"{kind}:{hashlib.sha256(key.encode()).hexdigest()[:32]}"
+
+
+def take_try(session: Session, bucket: str, pace: Pace, now: datetime) -> None:
+    """Use up one try. TooMany, with when to come back, if there is none left."""
+    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
+    fresh = insert(Tries).values(bucket=bucket, left=float(pace.burst), counted_at=now)
+    session.execute(fresh.on_conflict_do_nothing(index_elements=["bucket"]))
+    row = session.execute(select(Tries).where(Tries.bucket == bucket).with_for_update()).scalar_one()
+    gained = max(0.0, (now - row.counted_at).total_seconds()) / pace.seconds_each
+    left = min(float(pace.burst), row.left + gained)
+    if left < 1.0:
+        wait_s = math.ceil((1.0 - left) * pace.seconds_each)
+        raise TooMany(f"too many tries; the next is taken in {wait_s} s", wait_s)
+    row.left, row.counted_at = left - 1.0, now
+
+
+def forgive(session: Session, bucket: str, pace: Pace, now: datetime) -> None:
+    """Fill a bucket again, after it came right."""
+    row = session.get(Tries, bucket)
+    if row is not None:
+        row.left, row.counted_at = float(pace.burst), now
