@@ -1,0 +1,118 @@
+"""The overlay as a figure that the browser's chart library draws: plain lists and dicts, made without the library."""
+
+from typing import Any
+
+import numpy as np
+
+from pullbook.panels import Line, Panel, dash, panels_of
+from pullbook.shop.comparing import Comparison
+from pullbook.shop.facts import Floats
+from pullbook.shown_units import ShownUnits
+
+# The light half of web/static/css/tokens.css; the page's script repaints by `meta.style` when the sheet is dark.
+COLOURS = {"a": "#0072b2", "b": "#d55e00", "c": "#008a64", "d": "#000000", "e": "#b65c8f", "f": "#9a6a00"}
+_WIDTHS = {"mean": 3.0, "single": 1.0, "asked": 1.5}
+_PANEL_GAP = 0.06
+
+
+def overlay(comparison: Comparison, units: ShownUnits) -> dict[str, Any]:
+    """A comparison as a figure: `data` (one trace a line), `layout` (panels stacked on one engine-speed axis)."""
+    return figure_of(panels_of(comparison, units), comparison.engine_speed_rpm)
+
+
+def figure_of(panels: tuple[Panel, ...], grid_rpm: Floats) -> dict[str, Any]:
+    """Panels as subplots of one figure, so that one cursor reads all of them."""
+    speeds = [float(speed) for speed in grid_rpm]
+    data = [
+        _trace(line, panel, number, speeds)
+        for number, panel in enumerate(panels, start=1)
+        for line in sorted(panel.lines, key=lambda line: line.kind == "mean")
+    ]
+    layout: dict[str, Any] = {
+        "hovermode": "x unified",
+        "hoversubplots": "axis",
+        "showlegend": False,
+        "dragmode": "zoom",
+        "margin": {"l": 64, "r": 28, "t": 28, "b": 52},
+        "xaxis": {
+            "title": {"text": "Engine speed, rev/min"},
+            "anchor": f"y{len(panels)}" if len(panels) > 1 else "y",
+            "showspikes": True,
+            "spikemode": "across",
+            "spikethickness": 1,
+            "spikedash": "solid",
+            "zeroline": False,
+            "ticks": "outside",
+            "tickformat": ",d",
+            "hoverformat": ",d",
+        },
+        "annotations": [],
+        "meta": {"panels": [{"key": p.key, "title": p.title, "unit": p.unit, "decimals": p.decimals} for p in panels]},
+    }
+    for number, (panel, (low, high)) in enumerate(zip(panels, _places(len(panels)), strict=True), start=1):
+        name = "yaxis" if number == 1 else f"yaxis{number}"
+        layout[name] = {"domain": [low, high], "anchor": "x", "zeroline": False, "automargin": True}
+        layout["annotations"].append(
+            {
+                "text": f"<b>{_text(panel.title)}</b>, {_text(panel.unit)}",
+                "xref": "paper",
+                "yref": "paper",
+                "x": 0,
+                "y": high,
+                "xanchor": "left",
+                "yanchor": "bottom",
+                "showarrow": False,
+            }
+        )
+    return {"data": data, "layout": layout}
+
+
+def _places(count: int) -> list[tuple[float, float]]:
+    """The share of the height each panel has, top first: power half as high again as the others."""
+    weights = [1.5] + [1.0] * (count - 1)
+    room = 1.0 - _PANEL_GAP * (count - 1)
+    places, top = [], 1.0
+    for weight in weights[:count]:
+        height = room * weight / sum(weights[:count])
+        places.append((round(max(top - height, 0.0), 4), round(top, 4)))
+        top -= height + _PANEL_GAP
+    return places
+
+
+def _trace(line: Line, panel: Panel, number: int, speeds: list[float]) -> dict[str, Any]:
+    pattern = "3 3" if line.kind == "asked" else dash(line.style)
+    said = f"%{{y:.{panel.decimals}f}} {_text(panel.unit)}"
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "name": _text(line.label),
+        "x": speeds,
+        "y": _values(line.values, panel.decimals),
+        "yaxis": "y" if number == 1 else f"y{number}",
+        "line": {
+            "color": COLOURS[line.style],
+            "width": _WIDTHS[line.kind],
+            "dash": ",".join(f"{part}px" for part in pattern.split()) or "solid",
+        },
+        "opacity": 0.7 if line.kind == "single" else 1.0,
+        "connectgaps": False,
+        "hoverinfo": "skip" if line.kind == "single" else "all",
+        **({} if line.kind == "single" else {"hovertemplate": said}),
+        "meta": {
+            "style": line.style,
+            "letter": line.letter,
+            "kind": line.kind,
+            "pull_id": line.pull_id or "",
+            "panel": panel.key,
+        },
+    }
+
+
+def _values(values: Floats, decimals: int) -> list[float | None]:
+    """Rounded one place finer than they are printed; a gap where there is none."""
+    return [round(float(value), decimals + 1) if np.isfinite(value) else None for value in values]
+
+
+def _text(text: str) -> str:
+    """The chart library reads some markup in labels: what people typed must stay text."""
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

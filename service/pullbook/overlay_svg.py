@@ -1,0 +1,147 @@
+"""The overlay as the server draws it: an SVG that needs no script, prints, and is what a phone sees first."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+
+from pullbook.axis_ticks import tick_decimals, ticks
+from pullbook.panels import Line, Panel, dash, panels_of
+from pullbook.shop.comparing import Comparison
+from pullbook.shop.facts import Floats
+from pullbook.shown_units import ShownUnits, plain_number
+
+WIDE = 1040
+NARROW = 400
+_LEFT, _RIGHT, _TOP, _GAP, _FOOT = 46, 26, 8, 34, 42
+_LETTER_HEIGHT = 14
+_Place = Callable[[float], float]
+
+
+@dataclass(frozen=True)
+class _Frame:
+    """Where the panels lie on the drawing, in its own units."""
+
+    width: int
+    low_rpm: float
+    high_rpm: float
+
+    def x(self, speed: float) -> float:
+        """The place of an engine speed."""
+        return _LEFT + (speed - self.low_rpm) / (self.high_rpm - self.low_rpm) * (self.width - _LEFT - _RIGHT)
+
+
+def overlay_svg(
+    comparison: Comparison,
+    units: ShownUnits,
+    width: int = WIDE,
+    keys: Sequence[str] | None = None,
+    described: str = "",
+) -> str:
+    """The comparison as one `<svg>`: a panel for each quantity, one engine-speed axis below. Text in it is escaped."""
+    panels = panels_of(comparison, units, keys)
+    return panels_svg(panels, comparison.engine_speed_rpm, width, described or _described(comparison, panels))
+
+
+def panels_svg(panels: Sequence[Panel], grid_rpm: Floats, width: int = WIDE, described: str = "") -> str:
+    """Panels on a grid of engine speed as one `<svg>`; an empty string where there is nothing to draw."""
+    if not panels or not len(grid_rpm):
+        return ""
+    speeds = ticks(float(grid_rpm[0]), float(grid_rpm[-1]), max(4, width // 110))
+    frame = _Frame(width, speeds[0], speeds[-1])
+    parts, top = [], float(_TOP)
+    for number, panel in enumerate(panels):
+        height = _height(width, number)
+        parts.append(_panel(panel, grid_rpm, frame, speeds, top + 22, height))
+        top += 22 + height + (_GAP if number + 1 < len(panels) else 0) - (12 if number + 1 < len(panels) else 0)
+    parts.append(_speed_axis(frame, speeds, top))
+    whole = round(top + _FOOT)
+    return (
+        f'<svg viewBox="0 0 {width} {whole}" width="{width}" height="{whole}" role="img" '
+        f'xmlns="http://www.w3.org/2000/svg"><title>{escape(described)}</title>{"".join(parts)}</svg>'
+    )
+
+
+def _height(width: int, number: int) -> int:
+    """Power is what people came for; the panels below it are lower."""
+    if width >= 700:
+        return 230 if number == 0 else 150
+    return 210 if number == 0 else 130
+
+
+def _panel(panel: Panel, grid: Floats, frame: _Frame, speeds: list[float], top: float, height: int) -> str:
+    low, high = panel.span
+    room = (high - low) * 0.04
+    values = ticks(low - room if low > room else low, high + room, 5 if height > 180 else 4)
+    scale = height / (values[-1] - values[0])
+
+    def y(value: float) -> float:
+        return top + height - (value - values[0]) * scale
+
+    right = frame.width - _RIGHT
+    places = tick_decimals(values)
+    drawn = [
+        f'<text class="panel-title" x="{_LEFT}" y="{top - 8:.0f}">{escape(panel.title)}, {escape(panel.unit)}</text>'
+    ]
+    drawn += [f'<path class="fine" d="M{frame.x(s):.1f} {top:.0f}V{top + height:.0f}"/>' for s in speeds]
+    for value in values:
+        drawn.append(f'<path class="strong" d="M{_LEFT} {y(value):.1f}H{right}"/>')
+        drawn.append(
+            f'<text class="tick-label" x="{_LEFT - 6}" y="{y(value) + 4:.1f}" text-anchor="end">'
+            f"{plain_number(value, places)}</text>"
+        )
+    order = sorted(panel.lines, key=lambda line: {"single": 0, "asked": 1, "mean": 2}[line.kind])
+    drawn += [_line(line, grid, frame, y) for line in order]
+    drawn += _end_letters(panel, grid, frame, y, top, top + height)
+    return "".join(drawn)
+
+
+def _line(line: Line, grid: Floats, frame: _Frame, y: _Place) -> str:
+    path, lifted = [], True
+    for speed, value in zip(grid, line.values, strict=True):
+        if not np.isfinite(value):
+            lifted = True
+            continue
+        path.append(f"{'M' if lifted else 'L'}{frame.x(speed):.1f} {y(value):.1f}")
+        lifted = False
+    if not path:
+        return ""
+    pattern = "3 3" if line.kind == "asked" else dash(line.style)
+    dashed = f' stroke-dasharray="{pattern}"' if pattern else ""
+    return f'<path class="line {line.kind} setup-{line.style}"{dashed} d="{"".join(path)}"/>'
+
+
+def _end_letters(panel: Panel, grid: Floats, frame: _Frame, y: _Place, top: float, bottom: float) -> list[str]:
+    """Each setup's letter at the end of its line, moved apart where lines end together."""
+    wanted = []
+    for line in panel.lines:
+        known = np.flatnonzero(np.isfinite(line.values))
+        if line.kind == "mean" and known.size:
+            wanted.append((y(float(line.values[known[-1]])), frame.x(float(grid[known[-1]])), line))
+    wanted.sort(key=lambda place: place[0])
+    drawn, last = [], -1e9
+    for height, across, line in wanted:
+        last = max(height, last + _LETTER_HEIGHT, top + 6)
+        drawn.append(
+            f'<text class="end-letter setup-{line.style}" x="{across + 6:.1f}" y="{min(last, bottom) + 4:.1f}">'
+            f"{escape(line.letter)}</text>"
+        )
+    return drawn
+
+
+def _speed_axis(frame: _Frame, speeds: list[float], top: float) -> str:
+    labels = [
+        f'<text class="tick-label" x="{frame.x(speed):.1f}" y="{top + 16:.0f}" text-anchor="middle">'
+        f"{plain_number(speed)}</text>"
+        for speed in speeds
+    ]
+    middle = (_LEFT + frame.width - _RIGHT) / 2
+    title = f'<text x="{middle:.0f}" y="{top + 35:.0f}" text-anchor="middle">Engine speed, rev/min</text>'
+    return f'<path class="edge" d="M{_LEFT} {top:.0f}H{frame.width - _RIGHT}"/>{"".join(labels)}{title}'
+
+
+def _described(comparison: Comparison, panels: Sequence[Panel]) -> str:
+    shown = ", ".join(panel.title.split(",")[0].lower() for panel in panels)
+    names = " and ".join(setup.name for setup in comparison.setups)
+    return f"{shown} over engine speed for {names}; {comparison.standard_title}. The numbers are in the table."

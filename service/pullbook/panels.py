@@ -1,0 +1,226 @@
+"""What a drawing of pulls consists of, before anybody draws it: stacked panels on one engine-speed axis.
+
+Both drawings are made from this, the server's SVG and the browser's figure, so they cannot tell different stories.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pullbook.shop.comparing import Comparison, SetupRead
+from pullbook.shop.facts import Floats, OnGrid
+from pullbook.shop.reading import ReadPull
+from pullbook.shown_units import ShownUnits
+
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+# One dash for each letter, in units of line width's neighbourhood; a colour never speaks alone.
+DASHES = ("", "9 4", "2 4", "9 4 2 4", "14 5", "9 4 2 4 2 4")
+SETUP_CLASSES = ("a", "b", "c", "d", "e", "f")
+_PRESSURES = ("manifold_pressure_kpa", "manifold_gauge_kpa")
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a panel. `values` are in the panel's unit, NaN where there is none."""
+
+    letter: str
+    style: str  # which of the six colours and dashes: a…f
+    kind: str  # mean, single, asked
+    label: str
+    values: Floats
+    pull_id: str | None = None
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One quantity over engine speed."""
+
+    key: str
+    title: str
+    unit: str
+    decimals: int
+    lines: tuple[Line, ...]
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """Least and greatest value of all lines."""
+        with_values = [line.values[np.isfinite(line.values)] for line in self.lines]
+        found = np.concatenate([values for values in with_values if values.size] or [np.zeros(1)])
+        return float(found.min()), float(found.max())
+
+
+def letter(position: int) -> str:
+    """The letter of a setup by its place in the ticket: A is the baseline."""
+    return LETTERS[position % len(LETTERS)]
+
+
+def style(position: int) -> str:
+    """Which of the six colours and dashes a setup has."""
+    return SETUP_CLASSES[position % len(SETUP_CLASSES)]
+
+
+def dash(style_letter: str) -> str:
+    """The dash that goes with a style, as SVG writes it; empty for a whole line."""
+    return DASHES[SETUP_CLASSES.index(style_letter)]
+
+
+def panels_of(comparison: Comparison, units: ShownUnits, keys: Iterable[str] | None = None) -> tuple[Panel, ...]:
+    """Power, torque, λ and manifold pressure of a comparison: those that its pulls have, top to bottom."""
+    makers: dict[str, Callable[[], Panel]] = {
+        "power": lambda: _panel(
+            comparison,
+            "power",
+            "Power at the wheels",
+            units.label("power"),
+            units.decimals("power"),
+            lambda curve: units.values(curve.power_w, "power"),
+        ),
+        "torque": lambda: _panel(
+            comparison,
+            "torque",
+            "Torque, referred to engine speed",
+            units.label("torque"),
+            units.decimals("torque"),
+            lambda curve: units.values(curve.torque_nm, "torque"),
+        ),
+        "mixture": lambda: _mixture(comparison),
+        "pressure": lambda: _pressure(comparison, units),
+    }
+    made = (makers[key]() for key in keys or makers)
+    return tuple(panel for panel in made if any(np.isfinite(line.values).any() for line in panel.lines))
+
+
+def one_pull(pull: ReadPull, grid: Floats, units: ShownUnits) -> tuple[Panel, ...]:
+    """One pull in depth: the same panels, and its temperatures and ignition where the file has them."""
+    if pull.curve is None:
+        return ()
+    curve = pull.on_grid(grid)
+    mark, shape = letter(pull.facts.setup_position), style(pull.facts.setup_position)
+
+    def line(values: Floats, label: str, kind: str = "mean") -> Line:
+        return Line(mark, shape, kind, label, values, pull.facts.id)
+
+    power = [line(units.values(curve.power_w, "power"), "corrected")]
+    if pull.curve.standard != "observed":
+        power.append(line(units.values(curve.observed_power_w, "power"), "observed", "single"))
+    made = [
+        Panel("power", "Power at the wheels", units.label("power"), units.decimals("power"), tuple(power)),
+        Panel(
+            "torque",
+            "Torque, referred to engine speed",
+            units.label("torque"),
+            units.decimals("torque"),
+            (line(units.values(curve.torque_nm, "torque"), "corrected"),),
+        ),
+    ]
+    made.extend(_channel_panels(curve, units, line))
+    return tuple(panel for panel in made if any(np.isfinite(part.values).any() for part in panel.lines))
+
+
+def _channel_panels(curve: OnGrid, units: ShownUnits, line: Callable[..., Line]) -> list[Panel]:
+    wanted: Sequence[tuple[str, str, str, int, tuple[tuple[str, str, str], ...]]] = (
+        (
+            "mixture",
+            "Mixture",
+            "λ",
+            3,
+            (("lambda_measured", "measured", "mean"), ("lambda_commanded", "commanded", "asked")),
+        ),
+        (
+            "pressure",
+            "Manifold pressure",
+            units.label("pressure"),
+            units.decimals("pressure"),
+            (("manifold_pressure_kpa", "absolute", "mean"), ("boost_target_kpa", "target", "asked")),
+        ),
+        (
+            "temperature",
+            "Temperatures",
+            "°C",
+            1,
+            (("intake_temperature_c", "intake air", "mean"), ("coolant_temperature_c", "coolant", "asked")),
+        ),
+        (
+            "ignition",
+            "Ignition",
+            "°",
+            1,
+            (("ignition_advance_deg", "advance", "mean"), ("knock_retard_deg", "knock retard", "asked")),
+        ),
+    )
+    made = []
+    for key, title, unit, decimals, channels in wanted:
+        lines = tuple(
+            line(
+                units.values(curve.channels[name], "pressure") if key == "pressure" else curve.channels[name],
+                label,
+                kind,
+            )
+            for name, label, kind in channels
+            if name in curve.channels
+        )
+        if lines:
+            made.append(Panel(key, title, unit, decimals, lines))
+    return made
+
+
+def _panel(
+    comparison: Comparison, key: str, title: str, unit: str, decimals: int, read: Callable[[OnGrid], Floats]
+) -> Panel:
+    lines: list[Line] = []
+    for setup in comparison.setups:
+        lines.extend(_setup_lines(comparison, setup, read))
+    return Panel(key, title, unit, decimals, tuple(lines))
+
+
+def _setup_lines(comparison: Comparison, setup: SetupRead, read: Callable[[OnGrid], Floats]) -> list[Line]:
+    """A setup's single pulls, thin, then their mean, bold. One pull alone is its own mean."""
+    mark, shape = letter(setup.position), style(setup.position)
+    lines = []
+    if setup.counted > 1:
+        for number, pull in enumerate(setup.standing, start=1):
+            values = read(pull.on_grid(comparison.engine_speed_rpm))
+            lines.append(Line(mark, shape, "single", f"{mark}{number}", values, pull.facts.id))
+    if setup.mean is not None:
+        lines.append(Line(mark, shape, "mean", f"{mark} {setup.name}", read(setup.mean)))
+    return lines
+
+
+def _missing(comparison: Comparison) -> Floats:
+    return np.full(comparison.engine_speed_rpm.shape, np.nan)
+
+
+def _mixture(comparison: Comparison) -> Panel:
+    missing = _missing(comparison)
+    measured = _panel(
+        comparison, "mixture", "Mixture", "λ", 3, lambda curve: curve.channels.get("lambda_measured", missing)
+    )
+    asked = [
+        Line(
+            letter(setup.position),
+            style(setup.position),
+            "asked",
+            f"{letter(setup.position)} commanded",
+            setup.mean.channels["lambda_commanded"],
+        )
+        for setup in comparison.setups
+        if setup.mean is not None and "lambda_commanded" in setup.mean.channels
+    ]
+    return Panel("mixture", "Mixture", "λ", 3, (*measured.lines, *asked))
+
+
+def _pressure(comparison: Comparison, units: ShownUnits) -> Panel:
+    """Manifold pressure; absolute where any pull has it, else gauge, and the title says which."""
+    missing = _missing(comparison)
+    means = [setup.mean for setup in comparison.setups if setup.mean is not None]
+    name = next((name for name in _PRESSURES if any(name in mean.channels for mean in means)), _PRESSURES[0])
+    title = "Manifold pressure, absolute" if name == _PRESSURES[0] else "Manifold pressure, above the air outside"
+    return _panel(
+        comparison,
+        "pressure",
+        title,
+        units.label("pressure"),
+        units.decimals("pressure"),
+        lambda curve: units.values(curve.channels.get(name, missing), "pressure"),
+    )
