@@ -118,13 +118,10 @@ def settings_for(database_url: str, folder: Path, **changes: Any) -> Any:
 
 def migrate_to_head(settings: Any) -> None:
     """Bring an empty database to today's schema by the very migrations that ship."""
-    import sqlalchemy as sa
+    from pullbook.db.migrating import migrate
+    from pullbook.settings import MIGRATIONS
 
-    from pullbook.db import evidence
-
-    engine = sa.create_engine(settings.database_url)
-    evidence.Table.metadata.create_all(engine)
-    engine.dispose()
+    migrate(settings.database_url, MIGRATIONS)
 
 
 def first_owner_token(settings: Any) -> str:
