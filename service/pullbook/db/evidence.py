@@ -5,11 +5,12 @@
 
 from datetime import datetime
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index, Text, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy import ForeignKey, ForeignKeyConstraint, Index, Text, UniqueConstraint
+from sqlalchemy.orm import Mapped, foreign, mapped_column, relationship
 
-from pullbook.db.stored_types import JsonText, OpaqueId, blob, new_id
-from pullbook.db.tables import Cell, ChannelMap, Setup, Staff, Table, Ticket, one_of
+from pullbook.db.schema import STRICT, Table, length, not_negative, one_of, own_id, positive, reference, rule
+from pullbook.db.stored_types import JsonText, OpaqueId, blob
+from pullbook.db.tables import Cell, ChannelMap, Setup, Staff, Ticket
 
 KINDS = ("sweep", "hold", "coast_down")
 STATES = ("readable", "unreadable")
@@ -20,9 +21,9 @@ class RawFile(Table):
 
     __tablename__ = "raw_file"
     __table_args__ = (
-        CheckConstraint("length(sha256) = 64", name="sha256_length"),
-        CheckConstraint("size_bytes > 0", name="size_positive"),
-        {"sqlite_strict": True},
+        length("sha256", 64, 64),
+        *positive("size_bytes"),
+        STRICT,
     )
     sha256: Mapped[str] = mapped_column(primary_key=True)
     size_bytes: Mapped[int]
@@ -34,7 +35,7 @@ class ColumnBlock(Table):
     """A raw file's columns as 64-bit floats: the read path. Rebuildable from the raw file by the same reader."""
 
     __tablename__ = "column_block"
-    __table_args__ = ({"sqlite_strict": True},)
+    __table_args__ = (*not_negative("row_count"), STRICT)
     sha256: Mapped[str] = mapped_column(ForeignKey("raw_file.sha256", ondelete="RESTRICT"), primary_key=True)
     reader: Mapped[str]  # which reader made it, with its version
     headers: Mapped[list[dict[str, str]]] = mapped_column(JsonText())  # [{"header", "unit"}] in file order
@@ -52,34 +53,38 @@ class Pull(Table):
         UniqueConstraint("ticket_id", "sha256"),
         one_of("kind", *KINDS),
         one_of("state", *STATES),
-        CheckConstraint("(state = 'unreadable') = (unreadable_reason IS NOT NULL)", name="reason_when_unreadable"),
-        CheckConstraint("(set_aside_at IS NULL) = (set_aside_reason IS NULL)", name="reason_when_set_aside"),
+        # the setup is one of this very ticket's
+        ForeignKeyConstraint(["setup_id", "ticket_id"], ["setup.id", "setup.ticket_id"], ondelete="RESTRICT"),
+        rule("reason_when_unreadable", "(state = 'unreadable') = (unreadable_reason IS NOT NULL)"),
+        rule("reason_when_set_aside", "(set_aside_at IS NULL) = (set_aside_reason IS NULL)"),
+        rule("person_when_set_aside", "(set_aside_at IS NULL) = (set_aside_by IS NULL)"),
+        *positive("version"),
         Index(None, "setup_id", "taken_at"),
         Index(None, "taken_at", "id"),
         Index(None, "cell_id", "taken_at"),
-        {"sqlite_strict": True},
+        STRICT,
     )
-    id: Mapped[str] = mapped_column(OpaqueId(), primary_key=True, default=new_id)
-    ticket_id: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("ticket.id", ondelete="RESTRICT"))
-    setup_id: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("setup.id", ondelete="RESTRICT"))
-    cell_id: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("cell.id", ondelete="RESTRICT"))
+    id: Mapped[str] = own_id()
+    ticket_id: Mapped[str] = reference("ticket.id")
+    setup_id: Mapped[str] = mapped_column(OpaqueId())
+    cell_id: Mapped[str] = reference("cell.id")
     sha256: Mapped[str] = mapped_column(ForeignKey("raw_file.sha256", ondelete="RESTRICT"), index=True)
     kind: Mapped[str]
     taken_at: Mapped[datetime]
     received_at: Mapped[datetime]
     file_name: Mapped[str]
-    operator_id: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("staff.id", ondelete="RESTRICT"))
+    operator_id: Mapped[str] = reference("staff.id")
     # below: how the shop reads it, which may change and is audited
-    channel_map_id: Mapped[str | None] = mapped_column(OpaqueId(), ForeignKey("channel_map.id", ondelete="RESTRICT"))
+    channel_map_id: Mapped[str | None] = reference("channel_map.id")
     state: Mapped[str]
     unreadable_reason: Mapped[str | None]
     set_aside_reason: Mapped[str | None]
     set_aside_at: Mapped[datetime | None]
-    set_aside_by: Mapped[str | None] = mapped_column(OpaqueId(), ForeignKey("staff.id", ondelete="RESTRICT"))
+    set_aside_by: Mapped[str | None] = reference("staff.id")
     notes: Mapped[str] = mapped_column(default="")
     version: Mapped[int] = mapped_column(default=1)
     ticket: Mapped[Ticket] = relationship(lazy="raise")
-    setup: Mapped[Setup] = relationship(lazy="raise")
+    setup: Mapped[Setup] = relationship(lazy="raise", primaryjoin=Setup.id == foreign(setup_id))
     cell: Mapped[Cell] = relationship(lazy="raise")
     channel_map: Mapped[ChannelMap | None] = relationship(lazy="raise")
     operator: Mapped[Staff] = relationship(lazy="raise", foreign_keys=[operator_id])
@@ -89,9 +94,17 @@ class ResultsLink(Table):
     """A customer's link to what was published; the token itself is not stored, only its hash."""
 
     __tablename__ = "results_link"
-    __table_args__ = (UniqueConstraint("token_hash"), Index(None, "ticket_id"), {"sqlite_strict": True})
-    id: Mapped[str] = mapped_column(OpaqueId(), primary_key=True, default=new_id)
-    ticket_id: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("ticket.id", ondelete="RESTRICT"))
+    __table_args__ = (
+        UniqueConstraint("token_hash"),
+        Index(None, "ticket_id"),
+        length("token_hash", 64, 64),
+        rule("ends_after_it_was_made", "ends_at > made_at"),
+        *not_negative("opened_count"),
+        *positive("version"),
+        STRICT,
+    )
+    id: Mapped[str] = own_id()
+    ticket_id: Mapped[str] = reference("ticket.id")
     token_hash: Mapped[str]
     pull_ids: Mapped[list[str]] = mapped_column(JsonText())
     standard: Mapped[str]
@@ -101,7 +114,7 @@ class ResultsLink(Table):
     # what that digest is of, to say later what changed
     published: Mapped[dict[str, object]] = mapped_column(JsonText())
     made_at: Mapped[datetime]
-    made_by: Mapped[str] = mapped_column(OpaqueId(), ForeignKey("staff.id", ondelete="RESTRICT"))
+    made_by: Mapped[str] = reference("staff.id")
     ends_at: Mapped[datetime]
     revoked_at: Mapped[datetime | None]
     opened_count: Mapped[int] = mapped_column(default=0)
@@ -114,7 +127,14 @@ class AuditEntry(Table):
     """Who did what to which record, each entry hashed over the one before it. Holds no personal data of its own."""
 
     __tablename__ = "audit_entry"
-    __table_args__ = (Index(None, "record", "record_id"), {"sqlite_strict": True})
+    __table_args__ = (
+        UniqueConstraint("hash"),
+        UniqueConstraint("previous_hash"),  # no two entries follow the same one
+        Index(None, "record", "record_id"),
+        length("hash", 64, 64),
+        *positive("number"),
+        STRICT,
+    )
     number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     at: Mapped[datetime]
     staff_id: Mapped[str | None] = mapped_column(OpaqueId())
@@ -130,7 +150,7 @@ class AuditDetail(Table):
     """Before and after, apart from the chain and salted: a person can be erased and the chain still verifies."""
 
     __tablename__ = "audit_detail"
-    __table_args__ = ({"sqlite_strict": True},)
+    __table_args__ = (STRICT,)
     number: Mapped[int] = mapped_column(
         ForeignKey("audit_entry.number", ondelete="RESTRICT"), primary_key=True, autoincrement=False
     )

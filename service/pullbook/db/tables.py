@@ -1,130 +1,18 @@
-"""Every table, named constraint and relationship: the business side. Pulls and their evidence are in `evidence`.
-
-Relationships are `lazy="raise"`: a forgotten load is an error here, not a slow page in the shop.
-"""
+"""The business side: cells and their air, customers, cars, tickets, setups. Pulls and evidence are in `evidence`."""
 
 from datetime import datetime
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index, MetaData, Text, UniqueConstraint
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
+from sqlalchemy import Index, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from pullbook.db.stored_types import Flag, JsonText, OpaqueId, UtcTime, new_id, real, whole
+from pullbook.db.people import ROLES, Counter, Invitation, Shop, SignIn, Staff, Tries
+from pullbook.db.schema import STRICT, Table, length, not_negative, one_of, own_id, positive, reference, rule
+from pullbook.db.stored_types import JsonText
 
-NAMES = {
-    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-    "ck": "ck_%(table_name)s_%(constraint_name)s",
-    "fk": "fk_%(table_name)s_%(column_0_name)s_%(referred_table_name)s",
-    "pk": "pk_%(table_name)s",
-}
-
-
-class Table(DeclarativeBase):
-    """Strict on SQLite: a column takes its own type or the row is refused."""
-
-    metadata = MetaData(naming_convention=NAMES)
-    type_annotation_map = {str: Text(), int: whole(), float: real(), bool: Flag(), datetime: UtcTime()}  # noqa: RUF012
-    __table_args__ = ({"sqlite_strict": True},)
-
-
-def _id() -> Mapped[str]:
-    return mapped_column(OpaqueId(), primary_key=True, default=new_id)
-
-
-def _ref(column: str, **words: object) -> Mapped[str]:
-    return mapped_column(OpaqueId(), ForeignKey(column, ondelete="RESTRICT"), **words)  # type: ignore[arg-type]
-
-
-def one_of(column: str, *values: str) -> CheckConstraint:
-    """A CHECK that a column holds one of these words."""
-    return CheckConstraint(f"{column} IN ({', '.join(repr(value) for value in values)})", name=f"{column}_known")
-
-
-ROLES = ("front_desk", "tuner", "owner")
 DRIVES = ("two_wheel", "all_wheel")
 ASPIRATIONS = ("natural", "mechanical", "turbo")
 FUELS = ("petrol", "e10", "e85", "ethanol", "methanol", "diesel", "lpg", "cng")
 TICKET_STATES = ("booked", "checked_in", "in_cell", "ready", "collected", "on_hold", "cancelled")
-
-
-class Shop(Table):
-    """The shop itself: one row."""
-
-    __tablename__ = "shop"
-    __table_args__ = (CheckConstraint("id = 1", name="only_one"), {"sqlite_strict": True})
-    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
-    name: Mapped[str]
-    address: Mapped[str] = mapped_column(default="")
-    time_zone: Mapped[str] = mapped_column(default="UTC")
-    default_standard: Mapped[str] = mapped_column(default="iso_1585")
-    power_unit: Mapped[str] = mapped_column(default="kW")
-    torque_unit: Mapped[str] = mapped_column(default="N·m")
-    pressure_unit: Mapped[str] = mapped_column(default="kPa")
-    version: Mapped[int] = mapped_column(default=1)
-
-
-class Counter(Table):
-    """The last number given out, by name; one row is locked while the next is taken, so numbers have no gaps."""
-
-    __tablename__ = "counter"
-    name: Mapped[str] = mapped_column(primary_key=True)
-    last: Mapped[int]
-
-
-class Staff(Table):
-    """A person who works here."""
-
-    __tablename__ = "staff"
-    __table_args__ = (
-        UniqueConstraint("sign_in_name"),
-        one_of("role", *ROLES),
-        CheckConstraint("length(sign_in_name) BETWEEN 1 AND 120", name="sign_in_name_length"),
-        {"sqlite_strict": True},
-    )
-    id: Mapped[str] = _id()
-    sign_in_name: Mapped[str]  # kept in lower case
-    full_name: Mapped[str]
-    role: Mapped[str]
-    password_hash: Mapped[str]
-    created_at: Mapped[datetime]
-    disabled_at: Mapped[datetime | None]
-    version: Mapped[int] = mapped_column(default=1)
-
-
-class SignIn(Table):
-    """A session: what the cookie holds is kept as its hash only."""
-
-    __tablename__ = "sign_in"
-    __table_args__ = (UniqueConstraint("token_hash"), {"sqlite_strict": True})
-    id: Mapped[str] = _id()
-    token_hash: Mapped[str]
-    staff_id: Mapped[str] = _ref("staff.id", index=True)
-    started_at: Mapped[datetime]
-    ends_at: Mapped[datetime]
-    ended_at: Mapped[datetime | None]
-    staff: Mapped[Staff] = relationship(lazy="raise")
-
-
-class Invitation(Table):
-    """A one-time link by which somebody becomes staff; the very first makes the owner."""
-
-    __tablename__ = "invitation"
-    __table_args__ = (UniqueConstraint("token_hash"), one_of("role", *ROLES), {"sqlite_strict": True})
-    id: Mapped[str] = _id()
-    token_hash: Mapped[str]
-    role: Mapped[str]
-    made_at: Mapped[datetime]
-    ends_at: Mapped[datetime]
-    used_at: Mapped[datetime | None]
-
-
-class Tries(Table):
-    """A bucket of tries, by what is tried and from where: it slows guessing down and locks nobody out."""
-
-    __tablename__ = "tries"
-    bucket: Mapped[str] = mapped_column(primary_key=True)
-    left: Mapped[float]
-    counted_at: Mapped[datetime]
 
 
 class Cell(Table):
@@ -134,10 +22,12 @@ class Cell(Table):
     __table_args__ = (
         UniqueConstraint("name"),
         one_of("drive", *DRIVES),
-        CheckConstraint("altitude_m BETWEEN -500 AND 6000", name="altitude_on_earth"),
-        {"sqlite_strict": True},
+        length("name", 1, 120),
+        rule("altitude_on_earth", "altitude_m BETWEEN -500 AND 6000"),
+        *positive("version"),
+        STRICT,
     )
-    id: Mapped[str] = _id()
+    id: Mapped[str] = own_id()
     name: Mapped[str]
     drive: Mapped[str]
     has_brake: Mapped[bool]
@@ -154,14 +44,13 @@ class Calibration(Table):
 
     __tablename__ = "calibration"
     __table_args__ = (
-        CheckConstraint("inertia_kg_m2 > 0", name="inertia_positive"),
-        CheckConstraint("roller_radius_m > 0", name="radius_positive"),
-        CheckConstraint("pulses_per_turn IS NULL OR pulses_per_turn > 0", name="pulses_positive"),
+        *positive("inertia_kg_m2", "roller_radius_m", "pulses_per_turn", "brake_arm_m", "brake_scale"),
+        *not_negative("inertia_u_kg_m2", "roller_radius_u_m", "loss_u_nm", "brake_arm_u_m", "brake_scale_u"),
         Index(None, "cell_id", "valid_from"),
-        {"sqlite_strict": True},
+        STRICT,
     )
-    id: Mapped[str] = _id()
-    cell_id: Mapped[str] = _ref("cell.id")
+    id: Mapped[str] = own_id()
+    cell_id: Mapped[str] = reference("cell.id")
     valid_from: Mapped[datetime]
     inertia_kg_m2: Mapped[float]
     inertia_u_kg_m2: Mapped[float]
@@ -180,7 +69,7 @@ class Calibration(Table):
     reason: Mapped[str] = mapped_column(default="")
     evidence: Mapped[str] = mapped_column(default="")
     made_at: Mapped[datetime]
-    made_by: Mapped[str] = _ref("staff.id")
+    made_by: Mapped[str] = reference("staff.id")
 
 
 class WeatherReading(Table):
@@ -189,13 +78,15 @@ class WeatherReading(Table):
     __tablename__ = "weather_reading"
     __table_args__ = (
         one_of("humidity_kind", "relative_pct", "dew_point_c", "wet_bulb_c"),
-        CheckConstraint("air_temperature_c BETWEEN -60 AND 70", name="temperature_on_earth"),
-        CheckConstraint("station_pressure_kpa BETWEEN 40 AND 115", name="pressure_on_earth"),
+        rule("temperature_on_earth", "air_temperature_c BETWEEN -60 AND 70"),
+        rule("pressure_on_earth", "station_pressure_kpa BETWEEN 40 AND 115"),
+        rule("humidity_in_range", "humidity_kind <> 'relative_pct' OR humidity_value BETWEEN 0 AND 100"),
+        rule("supersedes_another", "supersedes_id <> id"),
         Index(None, "cell_id", "read_at"),
-        {"sqlite_strict": True},
+        STRICT,
     )
-    id: Mapped[str] = _id()
-    cell_id: Mapped[str] = _ref("cell.id")
+    id: Mapped[str] = own_id()
+    cell_id: Mapped[str] = reference("cell.id")
     read_at: Mapped[datetime]
     air_temperature_c: Mapped[float]
     station_pressure_kpa: Mapped[float]
@@ -204,9 +95,9 @@ class WeatherReading(Table):
     altimeter_setting_kpa: Mapped[float | None]  # as given, where the station pressure was worked out from one
     source: Mapped[str]
     doubt: Mapped[str | None]  # why it is questioned, in words
-    supersedes_id: Mapped[str | None] = _ref("weather_reading.id", unique=True, nullable=True)
+    supersedes_id: Mapped[str | None] = reference("weather_reading.id", unique=True, nullable=True)
     made_at: Mapped[datetime]
-    made_by: Mapped[str] = _ref("staff.id")
+    made_by: Mapped[str] = reference("staff.id")
 
 
 class Customer(Table):
@@ -214,10 +105,11 @@ class Customer(Table):
 
     __tablename__ = "customer"
     __table_args__ = (
-        CheckConstraint("length(full_name) BETWEEN 1 AND 200", name="name_length"),
-        {"sqlite_strict": True},
+        length("full_name", 1, 200),
+        *positive("version"),
+        STRICT,
     )
-    id: Mapped[str] = _id()
+    id: Mapped[str] = own_id()
     full_name: Mapped[str]
     phone: Mapped[str] = mapped_column(default="")
     email: Mapped[str] = mapped_column(default="")
@@ -236,12 +128,13 @@ class Vehicle(Table):
         one_of("aspiration", *ASPIRATIONS),
         one_of("fuel", *FUELS),
         one_of("drive", *DRIVES),
-        CheckConstraint("displacement_l IS NULL OR displacement_l BETWEEN 0.01 AND 30", name="displacement_real"),
-        CheckConstraint("model_year IS NULL OR model_year BETWEEN 1885 AND 2200", name="model_year_real"),
-        {"sqlite_strict": True},
+        rule("displacement_real", "displacement_l BETWEEN 0.01 AND 30"),
+        rule("model_year_real", "model_year BETWEEN 1885 AND 2200"),
+        *positive("mass_kg", "engine_turns_per_roller_turn", "fuel_per_litre_cycle_mg", "version"),
+        STRICT,
     )
-    id: Mapped[str] = _id()
-    customer_id: Mapped[str] = _ref("customer.id", index=True)
+    id: Mapped[str] = own_id()
+    customer_id: Mapped[str] = reference("customer.id", index=True)
     make: Mapped[str]
     model: Mapped[str]
     model_year: Mapped[int | None]
@@ -271,28 +164,32 @@ class Ticket(Table):
     __table_args__ = (
         UniqueConstraint("number"),
         one_of("state", *TICKET_STATES),
-        CheckConstraint("booked_to IS NULL OR booked_from IS NULL OR booked_to > booked_from", name="booking_forward"),
+        rule("booking_forward", "booked_to > booked_from"),
+        rule("waiver_with_its_time", "(waiver_name = '') = (waiver_at IS NULL)"),
+        rule("safety_check_with_its_time", "(safety_checked_by IS NULL) = (safety_checked_at IS NULL)"),
+        *not_negative("odometer_km"),
+        *positive("number", "version"),
         Index(None, "state", "booked_from"),
         Index(None, "booked_from"),
-        {"sqlite_strict": True},
+        STRICT,
     )
-    id: Mapped[str] = _id()
+    id: Mapped[str] = own_id()
     number: Mapped[int]
-    customer_id: Mapped[str] = _ref("customer.id", index=True)
-    vehicle_id: Mapped[str] = _ref("vehicle.id", index=True)
+    customer_id: Mapped[str] = reference("customer.id", index=True)
+    vehicle_id: Mapped[str] = reference("vehicle.id", index=True)
     asked: Mapped[str]
-    cell_id: Mapped[str | None] = _ref("cell.id", nullable=True)
+    cell_id: Mapped[str | None] = reference("cell.id", nullable=True)
     booked_from: Mapped[datetime | None]
     booked_to: Mapped[datetime | None]
     state: Mapped[str] = mapped_column(default="booked")
     odometer_km: Mapped[int | None]
     waiver_name: Mapped[str] = mapped_column(default="")  # who accepted the shop's terms, as they signed
     waiver_at: Mapped[datetime | None]
-    safety_checked_by: Mapped[str | None] = _ref("staff.id", nullable=True)
+    safety_checked_by: Mapped[str | None] = reference("staff.id", nullable=True)
     safety_checked_at: Mapped[datetime | None]
     notes: Mapped[str] = mapped_column(default="")
     made_at: Mapped[datetime]
-    made_by: Mapped[str] = _ref("staff.id")
+    made_by: Mapped[str] = reference("staff.id")
     version: Mapped[int] = mapped_column(default=1)
     customer: Mapped[Customer] = relationship(lazy="raise")
     vehicle: Mapped[Vehicle] = relationship(lazy="raise")
@@ -303,12 +200,12 @@ class TicketStep(Table):
     """A ticket went from one state to the next: who and when. Append-only."""
 
     __tablename__ = "ticket_step"
-    __table_args__ = (one_of("state", *TICKET_STATES), {"sqlite_strict": True})
-    id: Mapped[str] = _id()
-    ticket_id: Mapped[str] = _ref("ticket.id", index=True)
+    __table_args__ = (one_of("state", *TICKET_STATES), STRICT)
+    id: Mapped[str] = own_id()
+    ticket_id: Mapped[str] = reference("ticket.id", index=True)
     state: Mapped[str]
     at: Mapped[datetime]
-    by: Mapped[str] = _ref("staff.id")
+    by: Mapped[str] = reference("staff.id")
     note: Mapped[str] = mapped_column(default="")
 
 
@@ -318,11 +215,14 @@ class Setup(Table):
     __tablename__ = "setup"
     __table_args__ = (
         UniqueConstraint("ticket_id", "position"),
-        CheckConstraint("length(name) BETWEEN 1 AND 120", name="name_length"),
-        {"sqlite_strict": True},
+        UniqueConstraint("id", "ticket_id"),  # so that a pull can name both and they must agree
+        length("name", 1, 120),
+        *not_negative("position"),
+        *positive("tyre_pressure_kpa", "engine_turns_per_roller_turn", "version"),
+        STRICT,
     )
-    id: Mapped[str] = _id()
-    ticket_id: Mapped[str] = _ref("ticket.id")
+    id: Mapped[str] = own_id()
+    ticket_id: Mapped[str] = reference("ticket.id")
     position: Mapped[int]  # 0 is the baseline
     name: Mapped[str]
     changed: Mapped[str] = mapped_column(default="")
@@ -331,7 +231,7 @@ class Setup(Table):
     tyre_pressure_kpa: Mapped[float | None]
     fuel: Mapped[str] = mapped_column(default="")
     made_at: Mapped[datetime]
-    made_by: Mapped[str] = _ref("staff.id")
+    made_by: Mapped[str] = reference("staff.id")
     version: Mapped[int] = mapped_column(default=1)
     ticket: Mapped[Ticket] = relationship(lazy="raise")
 
@@ -340,12 +240,34 @@ class ChannelMap(Table):
     """Which column of a file is what, and in which unit; made once, saved by name, never edited."""
 
     __tablename__ = "channel_map"
-    __table_args__ = (UniqueConstraint("name"), {"sqlite_strict": True})
-    id: Mapped[str] = _id()
+    __table_args__ = (UniqueConstraint("name"), length("name", 1, 120), STRICT)
+    id: Mapped[str] = own_id()
     name: Mapped[str]
     columns: Mapped[list[dict[str, str]]] = mapped_column(JsonText())
     made_at: Mapped[datetime]
-    made_by: Mapped[str] = _ref("staff.id")
+    made_by: Mapped[str] = reference("staff.id")
 
 
-__all__ = [name for name in dir() if name[0].isupper()] + ["one_of"]
+__all__ = [
+    "ASPIRATIONS",
+    "DRIVES",
+    "FUELS",
+    "ROLES",
+    "TICKET_STATES",
+    "Calibration",
+    "Cell",
+    "ChannelMap",
+    "Counter",
+    "Customer",
+    "Invitation",
+    "Setup",
+    "Shop",
+    "SignIn",
+    "Staff",
+    "Table",
+    "Ticket",
+    "TicketStep",
+    "Tries",
+    "Vehicle",
+    "WeatherReading",
+]

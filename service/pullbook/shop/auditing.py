@@ -2,12 +2,13 @@
 
 import hashlib
 import secrets
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
 import orjson
-from sqlalchemy import event, func, select
+from sqlalchemy import event, func, insert, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
@@ -58,46 +59,43 @@ def _write_all(session: Session) -> None:
     if not waiting:
         return
     session.flush()
-    last = _take_numbers(session, len(waiting))
-    number = last - len(waiting)
+    before = _take_numbers(session, len(waiting)) - len(waiting)
     previous = FIRST_PREVIOUS
-    if number:
-        previous = session.execute(select(AuditEntry.hash).where(AuditEntry.number == number)).scalar_one()
-    for entry_note in waiting:
-        number += 1
-        previous = _write(session, entry_note, number, previous)
-    session.flush()
+    if before:
+        previous = session.execute(select(AuditEntry.hash).where(AuditEntry.number == before)).scalar_one()
+    entries, details = [], []
+    for number, waited in enumerate(waiting, before + 1):
+        salt = secrets.token_hex(16)
+        entry = _entry(waited, number, detail_digest(salt, waited.before, waited.after), previous)
+        previous = entry["hash"]
+        entries.append(entry)
+        details.append({"number": number, "salt": salt, "before": waited.before, "after": waited.after})
+    session.execute(insert(AuditEntry), entries)
+    session.execute(insert(AuditDetail), details)
 
 
 def _take_numbers(session: Session, count: int) -> int:
     """Take the next numbers; the counter's row stays locked until the transaction ends, so there are no gaps."""
-    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
-    statement = insert(Counter).values(name=_COUNTER, last=count)
+    upsert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
+    statement = upsert(Counter).values(name=_COUNTER, last=count)
     statement = statement.on_conflict_do_update(
         index_elements=["name"], set_={"last": Counter.last + statement.excluded.last}
     )
     return session.execute(statement.returning(Counter.last)).scalar_one()
 
 
-def _write(session: Session, entry_note: Note, number: int, previous: str) -> str:
-    salt = secrets.token_hex(16)
-    digest = detail_digest(salt, entry_note.before, entry_note.after)
-    entry = AuditEntry(
-        number=number,
-        at=entry_note.at,
-        staff_id=entry_note.staff_id,
-        action=entry_note.action,
-        record=entry_note.record,
-        record_id=entry_note.record_id,
-        detail_digest=digest,
-        previous_hash=previous,
-        hash="",
-    )
-    entry.hash = entry_hash(entry)
-    session.add(entry)
-    session.flush([entry])
-    session.add(AuditDetail(number=number, salt=salt, before=entry_note.before, after=entry_note.after))
-    return entry.hash
+def _entry(waited: Note, number: int, digest: str, previous: str) -> dict[str, Any]:
+    entry = {
+        "number": number,
+        "at": waited.at,
+        "staff_id": waited.staff_id,
+        "action": waited.action,
+        "record": waited.record,
+        "record_id": waited.record_id,
+        "detail_digest": digest,
+        "previous_hash": previous,
+    }
+    return {**entry, "hash": entry_hash(entry)}
 
 
 def detail_digest(salt: str, before: dict[str, Any] | None, after: dict[str, Any] | None) -> str:
@@ -106,17 +104,12 @@ def detail_digest(salt: str, before: dict[str, Any] | None, after: dict[str, Any
     return hashlib.sha256(told).hexdigest()
 
 
-def entry_hash(entry: AuditEntry) -> str:
+def entry_hash(entry: Mapping[str, Any]) -> str:
     """SHA-256 over everything the entry says and the hash of the one before it."""
     told = [
-        entry.number,
-        entry.at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ"),
-        entry.staff_id,
-        entry.action,
-        entry.record,
-        entry.record_id,
-        entry.detail_digest,
-        entry.previous_hash,
+        entry["number"],
+        entry["at"].astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ"),
+        *(entry[name] for name in ("staff_id", "action", "record", "record_id", "detail_digest", "previous_hash")),
     ]
     return hashlib.sha256(orjson.dumps(told)).hexdigest()
 
@@ -124,11 +117,12 @@ def entry_hash(entry: AuditEntry) -> str:
 def first_broken_entry(session: Session) -> int | None:
     """The number of the first entry that does not follow from the one before it; None when the chain holds."""
     previous, expected = FIRST_PREVIOUS, 0
-    for entry in session.execute(select(AuditEntry).order_by(AuditEntry.number)).scalars():
+    columns = AuditEntry.__table__.columns
+    for entry in session.execute(select(columns).order_by(AuditEntry.number)).mappings():
         expected += 1
-        if entry.number != expected or entry.previous_hash != previous or entry.hash != entry_hash(entry):
+        if entry["number"] != expected or entry["previous_hash"] != previous or entry["hash"] != entry_hash(entry):
             return expected
-        previous = entry.hash
+        previous = entry["hash"]
     counted = session.execute(select(Counter.last).where(Counter.name == _COUNTER)).scalar()
     return None if (counted or 0) == expected else expected + 1
 

@@ -33,19 +33,19 @@ def bucket_name(kind: str, key: str) -> str:
 def take_try(session: Session, bucket: str, pace: Pace, now: datetime) -> None:
     """Use up one try. TooMany, with when to come back, if there is none left."""
     insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
-    fresh = insert(Tries).values(bucket=bucket, left=float(pace.burst), counted_at=now)
+    fresh = insert(Tries).values(bucket=bucket, remaining=float(pace.burst), counted_at=now)
     session.execute(fresh.on_conflict_do_nothing(index_elements=["bucket"]))
     row = session.execute(select(Tries).where(Tries.bucket == bucket).with_for_update()).scalar_one()
     gained = max(0.0, (now - row.counted_at).total_seconds()) / pace.seconds_each
-    left = min(float(pace.burst), row.left + gained)
+    left = min(float(pace.burst), row.remaining + gained)
     if left < 1.0:
         wait_s = math.ceil((1.0 - left) * pace.seconds_each)
         raise TooMany(f"too many tries; the next is taken in {wait_s} s", wait_s)
-    row.left, row.counted_at = left - 1.0, now
+    row.remaining, row.counted_at = left - 1.0, now
 
 
 def forgive(session: Session, bucket: str, pace: Pace, now: datetime) -> None:
     """Fill a bucket again, after it came right."""
     row = session.get(Tries, bucket)
     if row is not None:
-        row.left, row.counted_at = float(pace.burst), now
+        row.remaining, row.counted_at = float(pace.burst), now
