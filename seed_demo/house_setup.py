@@ -7,6 +7,7 @@ import sys
 import venv
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 HOUSE = Path(__file__).resolve().parents[1]
 ENVIRONMENT = HOUSE / ".venv"
@@ -64,7 +65,7 @@ def _note_path() -> Path:
     return ENVIRONMENT / "pullbook-installed.json"
 
 
-def _noted() -> dict[str, object]:
+def _noted() -> dict[str, Any]:
     """What was installed last time; empty when that is not known."""
     try:
         noted = json.loads(_note_path().read_text())

@@ -50,6 +50,7 @@ def record(run: Run, instruments: Instruments, seed: int) -> dict[str, Floats]:
         turns = (truth.roller_angle_rad + instruments.first_pulse_rad) / (2.0 * np.pi)
         seen["roller_pulses"] = np.floor(turns * instruments.pulses_per_turn)
         seen["roller_pulse_increments"] = np.diff(seen["roller_pulses"], prepend=seen["roller_pulses"][:1])
+    seen.update(_side_channels(run, t, seen["manifold_pressure_kpa"]))
     lost = chance.random(len(t)) < instruments.engine_speed_dropouts
     seen["engine_speed_rpm"] = np.where(lost, 0.0, seen["engine_speed_rpm"])
     return seen
@@ -76,12 +77,31 @@ def _late_lambda(run: Run, instruments: Instruments, t: Floats) -> Floats:
     for index, value in enumerate(arrived.tolist()):
         now = value + (now - value) * keep
         answer[index] = now
-    return np.interp(t, fine, answer)
+    answered: Floats = np.interp(t, fine, answer)
+    return answered
 
 
 def _manifold_kpa(run: Run, t: Floats) -> Floats:
     """Absolute: the day's pressure less what the throttle takes, plus boost as far as it is there."""
     truth, engine = run.at(t), run.car.engine
-    drawn = run.day.pressure_kpa * (0.30 + 0.68 * truth.throttle)
+    drawn: Floats = run.day.pressure_kpa * (0.30 + 0.68 * truth.throttle)
     boost: Floats = truth.boost * engine.boost_kpa(truth.engine_speed_rpm)
     return drawn + boost
+
+
+def _side_channels(run: Run, t: Floats, manifold_kpa: Floats) -> dict[str, Floats]:
+    """What else a logger keeps: slow temperatures, timing that yields to knock, a rail that sags."""
+    truth, engine = run.at(t), run.car.engine
+    warming = 1.0 - np.exp(-t / 9.0)
+    short = engine.lambda_error(truth.engine_speed_rpm)
+    retard = 60.0 * engine.retard_share(truth.intake_temperature_c)
+    return {
+        "manifold_gauge_kpa": manifold_kpa - run.day.pressure_kpa,
+        "coolant_temperature_c": 86.0 + 5.0 * warming,
+        "oil_temperature_c": 92.0 + 11.0 * warming,
+        "ignition_advance_deg": 12.0 + 14.0 * np.clip(truth.engine_speed_rpm / 5000.0, 0.0, 1.0) - retard,
+        "knock_retard_deg": retard,
+        "fuel_pressure_kpa": 350.0 / (short * short),
+        "battery_v": 13.9 - 0.3 * truth.throttle,
+        "vehicle_speed_m_s": truth.roller_speed_rad_s * run.roller.radius_m,
+    }

@@ -55,8 +55,11 @@ class Shape:
         return np.where(inside, b + away_all * (2.0 * c + away_all * 3.0 * d), 0.0)
 
     def _stretch(self, x: float) -> tuple[int, float]:
-        where = min(max(bisect_right(self.knots, x) - 1, 0), len(self.cubic) - 1)
-        return where, min(max(x, self.knots[0]), self.knots[-1]) - self.knots[where]
+        knots = self.knots
+        if x <= knots[0]:
+            return 0, 0.0
+        where = bisect_right(knots, x, 1, len(knots) - 1) - 1
+        return where, (x if x < knots[-1] else knots[-1]) - knots[where]
 
     def _stretches(self, x: Floats) -> tuple[NDArray[np.intp], Floats]:
         knots = np.asarray(self.knots)
