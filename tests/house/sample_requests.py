@@ -1,7 +1,7 @@
 """Requests made from the OpenAPI description alone: bodies that fit their shape, paths to nobody's record."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -109,6 +109,16 @@ def operations(description: dict[str, Any]) -> Iterator[Operation]:
         for method in METHODS:
             if method in methods:
                 yield Operation(method, path, methods[method], components)
+
+
+def flat(routes: Iterable[Any]) -> Iterable[Any]:
+    """Every route, those of included routers too."""
+    for route in routes:
+        inner = getattr(route, "original_router", None)
+        if inner is not None:
+            yield from flat(inner.routes)
+        else:
+            yield route
 
 
 def send(client: Any, operation: Operation, address: str, body: Any = None) -> Any:
