@@ -53,12 +53,19 @@ class Copies:
     def __init__(self, engine: str, folder: Path, postgres: Any) -> None:
         self.engine, self.folder, self.postgres = engine, folder, postgres
         self._kept: dict[str, Template] = {}
+        self._failed: dict[str, BaseException] = {}
         self._count = 0
 
     def template(self, level: str) -> Template:
         """The template of one level: bare, staffed or furnished; each is the one before it and something more."""
+        if level in self._failed:
+            pytest.fail(f"the {level} template could not be made: {self._failed[level]}", pytrace=False)
         if level not in self._kept:
-            self._kept[level] = getattr(self, f"_make_{level}")()
+            try:
+                self._kept[level] = getattr(self, f"_make_{level}")()
+            except BaseException as fault:
+                self._failed[level] = fault  # told again to every test that needs it, and not tried again
+                raise
         return self._kept[level]
 
     @contextmanager
