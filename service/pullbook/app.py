@@ -9,6 +9,7 @@ from fastapi import FastAPI
 from fastapi.middleware import Middleware
 
 from pullbook import __version__, api, error_answers, pages
+from pullbook.api_description import DescribedApi
 from pullbook.body_limit import BodyLimit
 from pullbook.compression import Compression
 from pullbook.db.connect import connect
@@ -31,14 +32,14 @@ def create_app(settings: Settings, *, warm_up: bool = False) -> FastAPI:
         yield
         app.state.database.close()
 
-    app = FastAPI(
+    app = DescribedApi(
         title="Pullbook",
         version=__version__,
         lifespan=run,
         middleware=_around(settings),
-        docs_url="/api/docs" if settings.api_docs else None,
+        docs_url=None,  # the usual page of it loads scripts from other sites
         redoc_url=None,
-        openapi_url="/api/v1/openapi.json",
+        openapi_url="/api/v1/openapi.json" if settings.api_docs else None,
         redirect_slashes=False,
     )
     app.state.settings = settings

@@ -15,6 +15,10 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from pullbook import errors
 from pullbook.json_answers import to_json
+from pullbook.measure.air import AirError
+from pullbook.measure.curve import SweepError
+from pullbook.runfile.channels import ChannelMapError
+from pullbook.runfile.refusals import RefusedFile, RunFileError
 
 log = logging.getLogger("pullbook")
 
@@ -29,6 +33,14 @@ STATUSES: dict[type[Exception], tuple[int, str]] = {
     errors.WrongKind: (415, "wrong-kind"),
     errors.TooMany: (429, "too-many"),
     errors.NotReady: (503, "not-ready"),
+}
+INNER_STATUSES: dict[type[Exception], tuple[int, str]] = {
+    # what the numbers and the file reader refuse in their own words
+    AirError: (422, "invalid"),
+    SweepError: (422, "invalid"),
+    ChannelMapError: (422, "invalid"),
+    RunFileError: (422, "invalid"),
+    RefusedFile: (415, "wrong-kind"),
 }
 SECRET_FIELDS = frozenset({"password", "token", "new_password", "old_password"})
 LONGEST_VALUE_SHOWN = 200
@@ -139,8 +151,7 @@ def _measured_or_read(request: Request, error: Exception) -> Response:
         value = shown(field, getattr(error, "value", None))
         problems.append({"field": field, "value": value, "would_do": getattr(error, "would_do", "")})
     place = {name: getattr(error, name) for name in ("line", "column") if getattr(error, name, None) is not None}
-    wrong_kind = type(error).__name__ == "RefusedFile"
-    status, code = (415, "wrong-kind") if wrong_kind else (422, "invalid")
+    status, code = INNER_STATUSES[type(error)]
     return answer(request, status, code, str(error), problems, **place)
 
 
@@ -188,6 +199,9 @@ def _http(request: Request, error: Exception) -> Response:
         detail = "there is nothing at this address"
     if error.status_code == 405:
         detail = f"{request.method} is not answered here"
+    if error.status_code == 400 and str(detail).startswith("There was an error parsing the body"):
+        problem = {"field": "body", "value": None, "would_do": "a JSON object would do"}
+        return answer(request, 422, "invalid", "the body cannot be read as JSON", [problem])
     return answer(request, error.status_code, code, str(detail), headers=dict(error.headers or {}))
 
 
@@ -230,6 +244,8 @@ def _registered(handler: Handler) -> Callable[[Request, Exception], Awaitable[Re
 def install(app: FastAPI) -> None:
     """Give an application every answer of the table."""
     app.add_exception_handler(errors.ShopError, _registered(_shop_error))
+    for kind in INNER_STATUSES:
+        app.add_exception_handler(kind, _registered(_measured_or_read))
     app.add_exception_handler(RequestValidationError, _registered(_badly_formed))
     app.add_exception_handler(HTTPException, _registered(_http))
     app.add_exception_handler(sql.IntegrityError, _registered(_broken_rule))

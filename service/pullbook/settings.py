@@ -42,7 +42,7 @@ class Settings(BaseSettings):
     weather_stale_minutes: int = Field(
         60, ge=1, description="A weather reading further from the pull than this is flagged as stale."
     )
-    api_docs: bool = Field(False, description="Serve the browsable API description at /api/docs.")
+    api_docs: bool = Field(False, description="Serve the API's OpenAPI description at /api/v1/openapi.json.")
     log_level: str = Field("info", description="How much is logged: debug, info, warning or error.")
 
     @field_validator("public_url")

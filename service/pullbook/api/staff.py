@@ -1,5 +1,6 @@
 """Who works here: /api/v1/staff."""
 
+from datetime import datetime
 from typing import Annotated, Literal
 from zoneinfo import available_timezones
 
@@ -68,9 +69,22 @@ def add(body: NewStaff, session: WriteSession, by: Owner, now: Now) -> PersonAns
     return told(signing_in.add_staff(session, now, by.id, **body.model_dump()))
 
 
-@router.get("")
+class StaffAnswer(PersonAnswer):
+    """A member of staff, and whether they still work here."""
+
+    disabled_at: datetime | None
+
+
+class StaffList(BaseModel):
+    """Everybody who works here."""
+
+    items: list[StaffAnswer]
+    next: str | None
+
+
+@router.get("", response_model=StaffList)
 def everybody(session: ReadSession, person: SignedIn) -> Json:
-    """Everybody who works here, newest first."""
+    """Everybody who works here, newest first, in one list."""
     columns = (Staff.id, Staff.sign_in_name, Staff.full_name, Staff.role, Staff.disabled_at)
     rows = session.execute(select(*columns).order_by(Staff.id.desc())).mappings()
     return Json({"items": [dict(row) for row in rows], "next": None})

@@ -14,9 +14,10 @@ from sqlalchemy import URL, Engine, create_engine, event, make_url
 from sqlalchemy.orm import Session, sessionmaker
 
 try:
-    import pysqlite3 as sqlite_driver
+    import pysqlite3
 except ImportError:  # no wheel for this machine: the system's own, which `sqlite_doubt` judges
-    sqlite_driver: ModuleType = sqlite3  # type: ignore[no-redef]
+    pysqlite3 = sqlite3
+sqlite_driver: ModuleType = pysqlite3
 
 SOUND_SQLITE = ((3, 44, 6), (3, 50, 7), (3, 51, 3))  # per release line, where the write-ahead-log repair first shipped
 BUSY_TIMEOUT_MS = 5000
@@ -69,7 +70,7 @@ def _sqlite_engine(url: URL, *, writing: bool) -> Engine:
         module=sqlite_driver,
         connect_args={"isolation_level": None, "check_same_thread": False, "cached_statements": 256},
         pool_timeout=WAIT_FOR_WRITER_S,
-        **pool,  # type: ignore[arg-type]
+        **pool,
     )
 
     @event.listens_for(engine, "connect")

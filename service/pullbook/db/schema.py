@@ -23,7 +23,7 @@ class Table(DeclarativeBase):
 
     metadata = MetaData(naming_convention=NAMES)
     type_annotation_map = {str: Text(), int: whole(), float: real(), bool: Flag(), datetime: UtcTime()}  # noqa: RUF012
-    __table_args__ = (STRICT,)
+    __table_args__: Any = (STRICT,)
 
 
 def own_id() -> Any:

@@ -117,8 +117,8 @@ def entry_hash(entry: Mapping[str, Any]) -> str:
 def first_broken_entry(session: Session) -> int | None:
     """The number of the first entry that does not follow from the one before it; None when the chain holds."""
     previous, expected = FIRST_PREVIOUS, 0
-    columns = AuditEntry.__table__.columns
-    for entry in session.execute(select(columns).order_by(AuditEntry.number)).mappings():
+    for row in session.execute(select(AuditEntry.__table__).order_by(AuditEntry.number)).mappings():
+        entry = {str(name): value for name, value in row.items()}
         expected += 1
         if entry["number"] != expected or entry["previous_hash"] != previous or entry["hash"] != entry_hash(entry):
             return expected

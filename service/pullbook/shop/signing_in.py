@@ -147,7 +147,6 @@ def invite_first_owner(session: Session, now: datetime) -> str:
     """A one-time token by which the first owner sets up the shop. Clash once anybody works here."""
     if anybody_works_here(session):
         raise Clash("somebody works here already; an owner adds others under Staff, or `pullbook staff add` does")
-    session.execute(update(Invitation).where(Invitation.used_at.is_(None)).values(used_at=now))
     token = fresh_token()
     session.add(Invitation(token_hash=hash_token(token), role="owner", made_at=now, ends_at=now + INVITATION_LASTS))
     return token

@@ -1,0 +1,7 @@
+"""`python -m pullbook` is `pullbook`."""
+
+import sys
+
+from pullbook.cli import main
+
+sys.exit(main())
