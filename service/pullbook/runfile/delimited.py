@@ -1,16 +1,29 @@
 """Delimited text, as loggers and spreadsheets really write it → `RawRun`."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pullbook.runfile.bulk import check_lines, read_in_bulk
+from pullbook.runfile.careful import column_kind, column_numbers, read_rows
+from pullbook.runfile.cells import doubtful_mark, number
+from pullbook.runfile.clock_times import NotAClockError, clock_seconds
+from pullbook.runfile.decoding import as_utf8
+from pullbook.runfile.layout import Layout, find_layout, is_comment
 from pullbook.runfile.refusals import RefusedFile, RunFileError
 from pullbook.runfile.screening import screen
+from pullbook.runfile.unit_words import split_heading
 
 READER = "delimited-1"  # stored beside a column block: which reader made it
 
 __all__ = ["READER", "Header", "RawRun", "RefusedFile", "RunFileError", "read_delimited", "screen"]
+
+_DELIMITER_NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+_SPECIAL = {"clock": "clock times", "word": "columns of words"}
+_LONGEST_NOTE = 4_000
 
 
 @dataclass(frozen=True)
@@ -41,4 +54,149 @@ def read_delimited(data: bytes) -> RawRun:
     Raises `RefusedFile` for what is no delimited text or beyond a cap (512 columns, 4 kB a cell, 2 million rows,
     200 lines before the table), `RunFileError` for delimited text with a fault; never anything else.
     """
-    raise NotImplementedError
+    screen(data[:65_536], len(data))
+    text, encoding = as_utf8(data)
+    layout = find_layout(text)
+    body = text[layout.first_byte :]
+    check_lines(body, layout)
+    _refuse_doubtful_marks(body, layout)
+    table = _table(body, layout)
+    headers, values = _assembled(table, layout)
+    found = {
+        "encoding": encoding,
+        "delimiter": _DELIMITER_NAMES.get(layout.delimiter, layout.delimiter),
+        "decimal": "comma" if layout.decimal == "," else "point",
+        "header line": str(layout.header_line) if layout.header_line else "none: columns are numbered",
+        **table.notes,
+    }
+    if layout.comments:
+        found["comments"] = "\n".join(layout.comments)[:_LONGEST_NOTE]
+    return RawRun(headers, values, found)
+
+
+@dataclass
+class _Table:
+    """Every column of the file as numbers, what kind each was, and notes on what was found."""
+
+    columns: list[NDArray[np.float64]]
+    kinds: list[str]
+    notes: dict[str, str]
+
+    def note(self, what: str, which: str) -> None:
+        self.notes[what] = f"{self.notes[what]}, {which}" if what in self.notes else which
+
+
+def _table(body: bytes, layout: Layout) -> _Table:
+    """In bulk if it can be, else in bulk without the lines that are no rows, else carefully."""
+    for tried, notes in chain([(body, {})], _without_noise(body, layout)):
+        bulk = read_in_bulk(tried, layout)
+        if bulk is not None:
+            table = _Table([], list(layout.kinds), notes)
+            if all(_took(table, column, layout, place) for place, column in enumerate(bulk)):
+                return table
+    return _carefully(body, layout)
+
+
+def _took(table: _Table, column: NDArray[np.float64] | NDArray[np.object_], layout: Layout, place: int) -> bool:
+    """Take a column read in bulk; False if it is not throughout of the kind that its first rows are."""
+    kind = layout.kinds[place]
+    if kind == "number":
+        table.columns.append(column.astype(np.float64, copy=False))
+        return True
+    if kind == "clock":
+        try:
+            table.columns.append(clock_seconds(column.tolist()))
+        except NotAClockError:
+            return False
+    elif any(isinstance(cell, str) and number(cell, layout.decimal) is not None for cell in column):
+        return False
+    else:
+        table.columns.append(np.full(len(column), np.nan))
+    table.note(_SPECIAL[kind], layout.names[place] or f"column {place + 1}")
+    return True
+
+
+def _carefully(body: bytes, layout: Layout) -> _Table:
+    careful = read_rows(body.decode("utf-8"), layout)
+    table = _Table([], [], {what: f"{count} left out" for what, count in careful.left_out.items()})
+    for place, name in enumerate(layout.names):
+        cells = [row[place] for row in careful.rows]
+        kind = column_kind(cells, layout.decimal)
+        shown = name or f"column {place + 1}"
+        table.kinds.append(kind)
+        if kind == "number":
+            strict = bool(layout.units[place] or split_heading(name)[1])
+            numbers, words = column_numbers(careful, place, layout, strict)
+            table.columns.append(np.array(numbers, dtype=np.float64))
+            if words:
+                table.note("words among numbers, left blank", f"{shown} ({words})")
+            continue
+        table.note(_SPECIAL[kind], shown)
+        try:
+            table.columns.append(clock_seconds(cells) if kind == "clock" else np.full(len(cells), np.nan))
+        except NotAClockError as fault:
+            line = careful.lines[fault.row]
+            raise RunFileError(f"Line {line}, column '{shown}': {fault}.", line, place + 1) from None
+    return table
+
+
+def _without_noise(body: bytes, layout: Layout) -> Iterator[tuple[bytes, dict[str, str]]]:
+    """The body without repeated headings and comments between rows, if it has any."""
+    lines = body.split(b"\n")
+    repeats = {line for line in layout.noise if line}
+    kept = [line for line in lines if line.strip() not in repeats]
+    rows = [line for line in kept if not is_comment(line[:40].decode("utf-8", "replace"), layout.delimiter)]
+    counts = {"repeated headings": len(lines) - len(kept), "comments between rows": len(kept) - len(rows)}
+    if any(counts.values()):
+        yield b"\n".join(rows), {what: f"{count} left out" for what, count in counts.items() if count}
+
+
+def _assembled(read: _Table, layout: Layout) -> tuple[tuple[Header, ...], NDArray[np.float64]]:
+    """Headings and the table, without rows and unnamed columns that hold nothing; blanks and infinities counted."""
+    table = np.empty((len(read.columns), len(read.columns[0])))
+    for place, column in enumerate(read.columns):
+        table[place] = column
+    named = list(range(len(read.columns)))
+    finite = np.isfinite(table)
+    if not finite.all():
+        infinite = np.isinf(table)
+        if infinite.any():
+            table[infinite] = np.nan
+            read.note("infinite values, left blank", str(int(infinite.sum())))
+        full_rows = finite.any(axis=0) | infinite.any(axis=0)
+        named = [place for place in named if layout.names[place] or finite[place].any()]
+        if not full_rows.all():
+            read.note("rows without any number, left out", str(int((~full_rows).sum())))
+        table = table[named][:, full_rows]
+        numeric = [row for row, place in enumerate(named) if read.kinds[place] != "word"]
+        blanks = int(np.isnan(table[numeric]).sum()) - int(infinite.sum())
+        if blanks:
+            read.note("blank cells", str(blanks))
+    if not table.shape[1]:
+        raise RunFileError("There is a heading and no row of numbers below it.", layout.header_line)
+    return _unique_headers(layout, read.kinds, named), table
+
+
+def _unique_headers(layout: Layout, kinds: list[str], named: list[int]) -> tuple[Header, ...]:
+    seen: dict[str, int] = {}
+    headers = []
+    for place in named:
+        name = layout.names[place] or f"column {place + 1}"
+        in_row = layout.units[place].strip().strip("[]()<>").strip()
+        unit = in_row or split_heading(name)[1]
+        seen[name] = seen.get(name, 0) + 1
+        text = name if seen[name] == 1 else f"{name} #{seen[name]}"
+        headers.append(Header(text, "s" if kinds[place] == "clock" else unit))
+    return tuple(headers)
+
+
+def _refuse_doubtful_marks(body: bytes, layout: Layout) -> None:
+    """Figures like 1,234 throughout may be thousands or thousandths; nobody is to guess which."""
+    shown = doubtful_mark(body, layout.decimal, layout.delimiter)
+    if shown is not None:
+        mark = "comma" if layout.decimal == "," else "point"
+        raise RunFileError(
+            f"Every {mark} stands before just three figures, as in {shown}: that may be a decimal mark or a thousands "
+            "mark, and which cannot be told. Write the numbers with another count of decimals.",
+            layout.first_line,
+        )

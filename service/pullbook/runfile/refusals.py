@@ -1,7 +1,7 @@
 """The two ways a file is turned away: it is no run file at all, or it is one with a fault at a line and column."""
 
 
-class RefusedFile(ValueError):
+class RefusedFile(ValueError):  # noqa: N818 - it says what happened to the file
     """Not a kind of file that is read here (archive, picture, program, nothing but commas, beyond a cap).
 
     `reason` is one plain sentence for the person who sent it.
