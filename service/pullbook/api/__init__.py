@@ -2,6 +2,45 @@
 
 from fastapi import APIRouter
 
-from pullbook.api import session, shop, staff
+from pullbook.api import (
+    air,
+    audit,
+    calibrations,
+    cells,
+    channel_maps,
+    columns,
+    comparisons,
+    curves,
+    customers,
+    pulls,
+    results_links,
+    session,
+    setups,
+    shop,
+    staff,
+    tickets,
+    vehicles,
+    weather,
+)
 
-ROUTERS: list[APIRouter] = [session.router, staff.router, shop.router]
+_NOUNS = (
+    session,
+    staff,
+    shop,
+    cells,
+    calibrations,
+    weather,
+    air,
+    customers,
+    vehicles,
+    tickets,
+    setups,
+    pulls,
+    columns,
+    curves,
+    channel_maps,
+    comparisons,
+    results_links,
+    audit,
+)
+ROUTERS: list[APIRouter] = [noun.router for noun in _NOUNS]

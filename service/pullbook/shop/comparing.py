@@ -1,12 +1,21 @@
 """Comparing setups: every pull on one grid of engine speed, what differed in the conditions said first."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pullbook.measure.curve import Flag
-from pullbook.shop.facts import Floats, OnGrid, TicketFacts
-from pullbook.shop.reading import ReadPull, ReadSettings
+import numpy as np
 from sqlalchemy.orm import Session
+
+from pullbook.errors import FieldProblem, Invalid
+from pullbook.measure import METHOD_VERSION
+from pullbook.measure.correction import STANDARDS
+from pullbook.measure.curve import Flag
+from pullbook.shop.conditions import Condition, conditions_of
+from pullbook.shop.facts import Floats, OnGrid, TicketFacts
+from pullbook.shop.reading import ReadPull, ReadSettings, read_pulls
+from pullbook.shop.tracing import digest_of
+
+MOST_PULLS = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,21 +32,12 @@ class SetupRead:
     fuel: str
     pulls: tuple[ReadPull, ...]
     mean: OnGrid | None  # on the common grid; None when no pull counts
-    counted: int  # pulls in the mean: read, and not set aside
+    counted: int  # pulls in the mean
 
     @property
     def standing(self) -> tuple[ReadPull, ...]:
-        """The pulls that count: read as a curve and not set aside."""
+        """The pulls that were read as a curve and are not set aside."""
         return tuple(pull for pull in self.pulls if pull.curve is not None and pull.facts.set_aside_at is None)
-
-
-@dataclass(frozen=True, slots=True)
-class Condition:
-    """Something that was not the same throughout, so it may explain a difference before any part does."""
-
-    code: str  # gear, tyre_pressure, fuel, cell, calibration, air, vehicle, ticket, axis, factor
-    name: str  # in words: "Tyre pressure"
-    values: Mapping[str, str]  # by setup id, in words with units
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,4 +69,115 @@ class Comparison:
 
 def compare(session: Session, pull_ids: Sequence[str], settings: ReadSettings) -> Comparison:
     """Read these pulls and lay them on one grid; NotFound and Invalid as in `read_pulls`."""
-    raise NotImplementedError
+    if not 1 <= len(pull_ids) <= MOST_PULLS:
+        raise Invalid(
+            f"{len(pull_ids)} pulls were named.",
+            FieldProblem("pull_id", len(pull_ids), f"from 1 to {MOST_PULLS} pulls"),
+        )
+    return compared(read_pulls(session, pull_ids, settings), settings)
+
+
+def compared(pulls: Sequence[ReadPull], settings: ReadSettings) -> Comparison:
+    """Lay pulls that were read alike on one grid, setup by setup, in the order of tickets and positions."""
+    grid = common_grid(pulls, settings.step_rpm)
+    by_setup: dict[str, list[ReadPull]] = {}
+    for pull in sorted(pulls, key=lambda one: (one.ticket.number, one.setup.position, one.facts.taken_at)):
+        by_setup.setdefault(pull.facts.setup_id, []).append(pull)
+    counting = [pull for pull in pulls if _counts(pull, settings.standard)]
+    axes = {pull.curve.axis for pull in counting if pull.curve is not None}
+    axis = "engine_speed" if "engine_speed" in axes else "roller_speed"
+    return Comparison(
+        tickets=tuple({pull.ticket.id: pull.ticket for pull in pulls}.values()),
+        standard=settings.standard,
+        standard_title=STANDARDS[settings.standard].title,
+        step_rpm=settings.step_rpm,
+        window_s=settings.window_s,
+        engine_speed_rpm=grid,
+        setups=tuple(_setup_read(members, grid, settings.standard, axis) for members in by_setup.values()),
+        conditions=conditions_of([pull for members in by_setup.values() for pull in members]),
+        method_version=METHOD_VERSION,
+        flags=_flags(pulls, settings.standard, axes),
+        digest=digest_of([pull.digest for pull in pulls]),
+    )
+
+
+def common_grid(pulls: Sequence[ReadPull], step_rpm: float) -> Floats:
+    """Whole multiples of the step from the lowest to the highest speed that any curve has; empty without a curve."""
+    curves = [pull.curve for pull in pulls if pull.curve is not None and len(pull.curve.engine_speed_rpm)]
+    if not curves:
+        return np.empty(0)
+    first = min(round(curve.engine_speed_rpm[0] / step_rpm) for curve in curves)
+    last = max(round(curve.engine_speed_rpm[-1] / step_rpm) for curve in curves)
+    return np.arange(first, last + 1, dtype=np.float64) * step_rpm
+
+
+def _counts(pull: ReadPull, standard: str) -> bool:
+    """Whether a pull belongs in a mean: read, not set aside, and really under the standard of the comparison."""
+    return pull.curve is not None and pull.facts.set_aside_at is None and pull.curve.standard == standard
+
+
+def _setup_read(pulls: Sequence[ReadPull], grid: Floats, standard: str, axis: str) -> SetupRead:
+    counting = [
+        pull for pull in pulls if _counts(pull, standard) and pull.curve is not None and pull.curve.axis == axis
+    ]
+    setup = pulls[0].setup
+    return SetupRead(
+        setup_id=setup.id,
+        ticket_number=pulls[0].ticket.number,
+        name=setup.name,
+        position=setup.position,
+        changed=setup.changed,
+        gear=setup.gear,
+        tyre_pressure_kpa=setup.tyre_pressure_kpa,
+        fuel=setup.fuel,
+        pulls=tuple(pulls),
+        mean=mean_of([pull.on_grid(grid) for pull in counting]),
+        counted=len(counting),
+    )
+
+
+def mean_of(curves: Sequence[OnGrid]) -> OnGrid | None:
+    """The mean where every curve has a point – over a changing company it would jump where one of them ends.
+
+    `spread_w` is the standard deviation between the curves (n - 1); NaN for a single one.
+    """
+    if not curves:
+        return None
+    powers = np.stack([curve.power_w for curve in curves])
+    spread = np.full(powers.shape[1], np.nan) if len(curves) < 2 else powers.std(axis=0, ddof=1)
+    shared = set.intersection(*(set(curve.channels) for curve in curves))
+    return OnGrid(
+        power_w=powers.mean(axis=0),
+        observed_power_w=np.mean([curve.observed_power_w for curve in curves], axis=0),
+        torque_nm=np.mean([curve.torque_nm for curve in curves], axis=0),
+        spread_w=spread,
+        channels={name: np.mean([curve.channels[name] for curve in curves], axis=0) for name in sorted(shared)},
+    )
+
+
+def _flags(pulls: Sequence[ReadPull], standard: str, axes: set[str]) -> tuple[Flag, ...]:
+    found = []
+    other = [pull for pull in pulls if pull.curve is not None and pull.curve.standard != standard]
+    if other:
+        text = (
+            f"{len(other)} of {len(pulls)} pulls could not be corrected by {STANDARDS[standard].title} and are shown "
+            "as observed; they are left out of the means. Enter the weather of their day, or compare all as observed."
+        )
+        found.append(Flag("mixed_correction", text))
+    if len(axes) > 1:
+        text = (
+            "Some pulls have engine speed and some only roller speed; the latter are left out of the means. "
+            "State the ratio of the gear in their setup."
+        )
+        found.append(Flag("mixed_axis", text))
+    failed = sum(1 for pull in pulls if pull.curve is None)
+    if failed:
+        found.append(Flag("without_curve", f"{failed} of {len(pulls)} pulls have no curve; each says why."))
+    outside = [pull for pull in pulls if pull.curve is not None and not pull.curve.factor_valid]
+    if outside:
+        text = f"The factor of {len(outside)} of {len(pulls)} pulls lies outside the standard's own limits."
+        found.append(Flag("factor_outside", f"{text} Compare as observed too before anything is concluded."))
+    return tuple(found)
+
+
+__all__ = ["Comparison", "Condition", "SetupRead", "common_grid", "compare", "compared", "mean_of"]

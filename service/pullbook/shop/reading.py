@@ -1,9 +1,16 @@
 """Reading pulls: raw columns, channel map, calibration and air in a few statements, then the calculation."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
-from pullbook.measure.curve import Curve, Flag
+import numpy as np
+from sqlalchemy.orm import Session
+
+from pullbook.errors import FieldProblem, Invalid
+from pullbook.measure.correction import STANDARDS, Engine
+from pullbook.measure.curve import Curve, Flag, RollerCalibration, SweepError, SweepSettings, read_sweep
+from pullbook.runfile.block import unpack
+from pullbook.runfile.channels import ChannelMapError, apply_map, columns_needed
 from pullbook.shop.facts import (
     CalibrationFacts,
     CellFacts,
@@ -15,7 +22,27 @@ from pullbook.shop.facts import (
     TicketFacts,
     WeatherFacts,
 )
-from sqlalchemy.orm import Session
+from pullbook.shop.flagging import flags_of
+from pullbook.shop.loading import Loaded, load_pulls
+from pullbook.shop.mapping import choices_of
+from pullbook.shop.tracing import digest_of, inputs_of, provenance_of
+from pullbook.shop.weather_matching import air_of
+
+# what the calculation itself may use; asking for fewer channels never changes power
+CALCULATED_FROM = frozenset(
+    {
+        "time_s",
+        "roller_speed_rad_s",
+        "roller_surface_speed_m_s",
+        "roller_pulses",
+        "roller_pulse_increments",
+        "engine_speed_rpm",
+        "brake_torque_nm",
+        "brake_force_n",
+        "throttle_pct",
+        "vehicle_speed_m_s",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +71,18 @@ class ReadPull:
     failure: str | None  # why there is no curve, in words
     flags: tuple[Flag, ...]  # the curve's own and those about air, car and filing; each with code and text
     provenance: Mapping[str, object]
-    digest: str  # of everything the curve is made from: the ETag
+    digest: str  # of everything the curve is made from
 
     def on_grid(self, grid_rpm: Floats) -> OnGrid:
-        """This curve on another grid of whole steps; NaN where it has no points."""
-        raise NotImplementedError
+        """This curve on another grid of whole steps; NaN where it has no points, or where there is no curve at all."""
+        curve = self.curve
+        if curve is None:
+            nothing = np.full(len(grid_rpm), np.nan)
+            return OnGrid(nothing, nothing, nothing, nothing)
+        return OnGrid(
+            *(curve.on_grid(grid_rpm, name) for name in ("power_w", "observed_power_w", "torque_nm", "spread_w")),
+            channels={name: curve.on_grid(grid_rpm, name) for name in curve.channels},
+        )
 
 
 def read_pulls(session: Session, pull_ids: Sequence[str], settings: ReadSettings) -> list[ReadPull]:
@@ -56,4 +90,107 @@ def read_pulls(session: Session, pull_ids: Sequence[str], settings: ReadSettings
 
     NotFound names the ids that do not exist; Invalid names an unknown standard and the known ones.
     """
-    raise NotImplementedError
+    refuse_unknown_standard(settings.standard)
+    return [read_loaded(loaded, settings) for loaded in load_pulls(session, pull_ids)]
+
+
+def refuse_unknown_standard(standard: str) -> None:
+    """Invalid for a standard that is not known, naming those that are."""
+    if standard not in STANDARDS:
+        known = ", ".join(STANDARDS)
+        raise Invalid(f"There is no standard {standard!r}.", FieldProblem("standard", standard, f"one of {known}"))
+
+
+def inputs_digest(loaded: Loaded, settings: ReadSettings) -> str:
+    """The digest of everything that decides this pull's numbers under these settings."""
+    return digest_of(inputs_of(loaded, settings.standard, settings.window_s, settings.step_rpm))
+
+
+def etag_of(loaded: Loaded, settings: ReadSettings) -> str:
+    """Changes with the numbers and with every word that is answered beside them, without calculating anything."""
+    said = [asdict(loaded.facts), loaded.cell.name, asdict(loaded.weather) if loaded.weather else None]
+    channels = sorted(settings.channels) if settings.channels is not None else None
+    return digest_of([inputs_digest(loaded, settings), said, settings.weather_stale_minutes, channels])
+
+
+def read_loaded(loaded: Loaded, settings: ReadSettings) -> ReadPull:
+    """Calculate one pull from what was loaded of it: no database, no clock."""
+    curve, failure = None, _why_not(loaded)
+    if failure is None:
+        try:
+            curve = _calculate(loaded, settings)
+        except (SweepError, ChannelMapError) as error:
+            failure = str(error)
+    digest = inputs_digest(loaded, settings)
+    return ReadPull(
+        facts=loaded.facts,
+        ticket=loaded.ticket,
+        setup=loaded.setup,
+        cell=loaded.cell,
+        curve=curve,
+        weather=loaded.weather,
+        calibration=loaded.calibration,
+        channel_map=loaded.channel_map,
+        failure=failure,
+        flags=flags_of(loaded, curve, settings.standard, settings.weather_stale_minutes),
+        provenance=provenance_of(loaded, curve, settings.standard, settings.step_rpm, digest),
+        digest=digest,
+    )
+
+
+def _why_not(loaded: Loaded) -> str | None:
+    """What stands in the way of a curve before any calculation; None when nothing does."""
+    facts = loaded.facts
+    if facts.state != "readable" or loaded.columns is None or loaded.channel_map is None:
+        return f"This pull is filed but cannot be read yet: {facts.unreadable_reason or 'its columns are not there'}"
+    if facts.kind != "sweep":
+        return f"This pull is a {facts.kind.replace('_', '-')}, not a sweep; only a sweep has a curve."
+    if loaded.calibration is None:
+        return (
+            f"{loaded.cell.name} had no calibration in force on {facts.taken_at:%Y-%m-%d %H:%M} UTC. "
+            "Enter one that is valid from that date or before."
+        )
+    return None
+
+
+def _calculate(loaded: Loaded, settings: ReadSettings) -> Curve:
+    columns, channel_map, calibration = loaded.columns, loaded.channel_map, loaded.calibration
+    if columns is None or channel_map is None or calibration is None:
+        raise LookupError("what stands in the way is asked first")
+    choices = choices_of(channel_map.columns)
+    if settings.channels is not None:
+        wanted = CALCULATED_FROM | settings.channels
+        choices = tuple(choice for choice in choices if choice.quantity in wanted)
+    headers = columns.headers
+    places = columns_needed(headers, choices)
+    channels = apply_map([headers[place] for place in places], unpack(columns.block, places), choices)
+    vehicle, weather = loaded.ticket.vehicle, loaded.weather
+    air = None
+    if weather is not None:
+        air = air_of(
+            weather.air_temperature_c, weather.station_pressure_kpa, weather.humidity_kind, weather.humidity_value
+        )
+    return read_sweep(
+        channels,
+        _roller_calibration(calibration),
+        air,
+        Engine(
+            vehicle.ignition,  # type: ignore[arg-type]  the table's own CHECK holds these to the known words
+            vehicle.aspiration,  # type: ignore[arg-type]
+            vehicle.fuel_per_litre_cycle_mg,
+            vehicle.holds_own_boost,
+        ),
+        SweepSettings(
+            standard=settings.standard,
+            window_s=settings.window_s,
+            step_rpm=settings.step_rpm,
+            engine_turns_per_roller_turn=loaded.setup.engine_turns_per_roller_turn
+            or vehicle.engine_turns_per_roller_turn,
+        ),
+    )
+
+
+def _roller_calibration(facts: CalibrationFacts) -> RollerCalibration:
+    values = asdict(facts)
+    del values["id"], values["valid_from"]
+    return RollerCalibration(**values)

@@ -1,0 +1,115 @@
+"""Comparisons: several pulls under one standard on one grid, by setup."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request, Response
+
+from pullbook.api.curve_shapes import ComparisonAnswer
+from pullbook.api.curves import Standard, Step, Window, curve_summary, flag_facts, not_modified, rounded
+from pullbook.deps import ReadSession, SettingsDep, SignedIn
+from pullbook.errors import FieldProblem, Invalid
+from pullbook.json_answers import Json
+from pullbook.shop.comparing import MOST_PULLS, Comparison, SetupRead, compared
+from pullbook.shop.facts import Floats, OnGrid
+from pullbook.shop.loading import load_pulls
+from pullbook.shop.reading import ReadPull, ReadSettings, etag_of, read_loaded, refuse_unknown_standard
+from pullbook.shop.tracing import digest_of
+
+router = APIRouter(prefix="/api/v1/comparisons", tags=["comparisons"])
+
+
+def _arrays(curve: OnGrid) -> dict[str, Any]:
+    names = ("power_w", "observed_power_w", "torque_nm", "spread_w")
+    return {
+        **{name: rounded(getattr(curve, name), name) for name in names},
+        "channels": {name: rounded(values, name) for name, values in curve.channels.items()},
+    }
+
+
+def _pull(pull: ReadPull, grid: Floats, standard: str) -> dict[str, Any]:
+    nothing = {"power_w": None, "observed_power_w": None, "torque_nm": None, "spread_w": None, "channels": {}}
+    curve, facts = pull.curve, pull.facts
+    return {
+        "pull_id": facts.id,
+        "taken_at": facts.taken_at,
+        "file_name": facts.file_name,
+        "cell_name": facts.cell_name,
+        "operator_name": facts.operator_name,
+        "set_aside_reason": facts.set_aside_reason,
+        "counts_in_mean": curve is not None and facts.set_aside_at is None and curve.standard == standard,
+        "failure": pull.failure,
+        **(nothing if curve is None else _arrays(pull.on_grid(grid))),
+        "summary": None if curve is None else curve_summary(pull, curve),
+        "flags": flag_facts(pull.flags),
+        "provenance": pull.provenance,
+    }
+
+
+def _setup(setup: SetupRead, grid: Floats, standard: str) -> dict[str, Any]:
+    return {
+        "setup_id": setup.setup_id,
+        "ticket_number": setup.ticket_number,
+        "name": setup.name,
+        "position": setup.position,
+        "changed": setup.changed,
+        "gear": setup.gear,
+        "tyre_pressure_kpa": setup.tyre_pressure_kpa,
+        "fuel": setup.fuel,
+        "mean": None if setup.mean is None else {"counted": setup.counted, **_arrays(setup.mean)},
+        "pulls": [_pull(pull, grid, standard) for pull in setup.pulls],
+    }
+
+
+def comparison_facts(comparison: Comparison) -> dict[str, Any]:
+    """A comparison as answered."""
+    grid = comparison.engine_speed_rpm
+    return {
+        "conditions": [
+            {"code": condition.code, "name": condition.name, "values": condition.values}
+            for condition in comparison.conditions
+        ],
+        "flags": flag_facts(comparison.flags),
+        "tickets": [
+            {"id": ticket.id, "number": ticket.number, "vehicle_title": ticket.vehicle.title}
+            for ticket in comparison.tickets
+        ],
+        "standard": comparison.standard,
+        "standard_title": comparison.standard_title,
+        "window_s": comparison.window_s,
+        "step_rpm": comparison.step_rpm,
+        "method_version": comparison.method_version,
+        "engine_speed_rpm": rounded(grid, "engine_speed_rpm"),
+        "setups": [_setup(setup, grid, comparison.standard) for setup in comparison.setups],
+    }
+
+
+@router.get(
+    "",
+    summary="Compare pulls",
+    response_model=ComparisonAnswer,
+    responses={304: {"description": "What the client holds (If-None-Match) is still what would be answered."}},
+)
+def get(
+    request: Request,
+    person: SignedIn,
+    session: ReadSession,
+    settings: SettingsDep,
+    pull_id: Annotated[list[str], Query(description="One for each pull, up to 60.")],
+    standard: Standard = "iso_1585",
+    window_s: Window = None,
+    step_rpm: Step = 50.0,
+) -> Response:
+    """Pulls set aside are shown, marked, and left out of the means; so are those that could not be corrected."""
+    wanted = ReadSettings(standard, window_s, step_rpm, settings.weather_stale_minutes)
+    refuse_unknown_standard(standard)
+    if not 1 <= len(pull_id) <= MOST_PULLS:
+        raise Invalid(
+            f"{len(pull_id)} pulls were named.", FieldProblem("pull_id", len(pull_id), f"from 1 to {MOST_PULLS} pulls")
+        )
+    loaded = load_pulls(session, pull_id)
+    etag = f'"{digest_of([etag_of(one, wanted) for one in loaded])}"'
+    headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
+    if not_modified(request, etag):
+        return Response(status_code=304, headers=headers)
+    pulls = [read_loaded(one, wanted) for one in loaded]
+    return Json(comparison_facts(compared(pulls, wanted)), headers=headers)

@@ -1,0 +1,186 @@
+"""Pulls: a file comes in as the body and is kept as it came; what is said of it can change, what was measured cannot."""
+
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Path, Query, Response
+from sqlalchemy import select
+from sqlalchemy.exc import IntegrityError
+
+from pullbook.api.editing import apply, locked, record_change, refuse_stale
+from pullbook.api.listing import Cursor, Limit, page
+from pullbook.api.pull_shapes import SELECTED, PullAnswer, PullChange, PullList, SetAside, one_pull, pull_facts
+from pullbook.api.receiving import File, Wanted
+from pullbook.api.shaping import changes_of
+from pullbook.db.evidence import Pull
+from pullbook.db.tables import Setup, Ticket
+from pullbook.deps import DatabaseDep, Now, ReadSession, SignedIn, Tuner, WriteSession
+from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
+from pullbook.json_answers import Json
+from pullbook.shop.filing import already_filed, file_pull, raw_bytes, read_file, verify_stored
+
+router = APIRouter(prefix="/api/v1", tags=["pulls"])
+TicketId = Annotated[str, Path(description="The ticket's id.")]
+PullId = Annotated[str, Path(description="The pull's id.")]
+
+BODY = {
+    "requestBody": {
+        "required": True,
+        "description": "The file itself, as it is: delimited text of any usual dialect.",
+        "content": {
+            "text/csv": {"schema": {"type": "string", "format": "binary"}},
+            "application/octet-stream": {"schema": {"type": "string", "format": "binary"}},
+        },
+    },
+    "parameters": [
+        {
+            "name": "SHA-256",
+            "in": "header",
+            "required": False,
+            "schema": {"type": "string"},
+            "description": "SHA-256 of the file in hex; compared when given.",
+        },
+        {
+            "name": "Content-Digest",
+            "in": "header",
+            "required": False,
+            "schema": {"type": "string"},
+            "description": "sha-256=:BASE64: (RFC 9530); compared when given.",
+        },
+    ],
+}
+
+
+@router.post(
+    "/tickets/{ticket_id}/pulls",
+    status_code=201,
+    summary="File a pull",
+    response_model=PullAnswer,
+    responses={
+        200: {"model": PullAnswer, "description": "This very file is on this ticket already: the same answer."},
+        413: {"description": "More bytes than are taken; refused before they are read."},
+        415: {"description": "Not a kind of file that is read here."},
+    },
+    openapi_extra=BODY,
+)
+def file(wanted: Wanted, received: File, person: Tuner, database: DatabaseDep, now: Now) -> Response:
+    """Kept as it came, under its hash, and read back from disk before this is answered.
+
+    A file that cannot be understood is kept all the same: `unreadable`, with the reason and the place.
+    """
+    with database.reading() as session:
+        there = already_filed(session, wanted.ticket_id, received.sha256)
+        if there is not None:
+            return Json(one_pull(session, there), 200)
+    read = read_file(received.data, received.sha256)
+    try:
+        with database.writing() as session:
+            pull_id, made = file_pull(session, now, person.id, wanted, read)
+    except IntegrityError:
+        pull_id, made = _found_meanwhile(database, wanted.ticket_id, received.sha256), False
+    with database.reading() as session:  # a connection that did not write it
+        verify_stored(session, received.sha256)
+        return Json(one_pull(session, pull_id), 201 if made else 200)
+
+
+def _found_meanwhile(database: DatabaseDep, ticket_id: str, sha256: str) -> str:
+    """The pull that somebody else filed between our look and our write; the rule that was broken, if it is none."""
+    with database.reading() as session:
+        there = already_filed(session, ticket_id, sha256)
+    if there is None:
+        raise Clash("The ticket, its setup or its cell changed while this was filed; nothing was kept. Send it again.")
+    return there
+
+
+@router.get("/tickets/{ticket_id}/pulls", summary="A ticket's pulls", response_model=PullList)
+def several(
+    ticket_id: TicketId,
+    person: SignedIn,
+    session: ReadSession,
+    setup_id: Annotated[str | None, Query(description="Only of this setup.")] = None,
+    cursor: Cursor = None,
+    limit: Limit = 50,
+) -> Response:
+    """By the time taken, latest first."""
+    if session.execute(select(Ticket.id).where(Ticket.id == ticket_id)).one_or_none() is None:
+        raise NotFound(f"There is no ticket {ticket_id}.")
+    statement = SELECTED.where(Pull.ticket_id == ticket_id)
+    if setup_id is not None:
+        statement = statement.where(Pull.setup_id == setup_id)
+    rows, following = page(session, statement, [Pull.taken_at, Pull.id], cursor, limit)
+    return Json({"items": pull_facts(session, list(rows)), "next": following})
+
+
+@router.get("/pulls/{pull_id}", summary="One pull", response_model=PullAnswer)
+def get(pull_id: PullId, person: SignedIn, session: ReadSession) -> Response:
+    """As filed."""
+    return Json(one_pull(session, pull_id))
+
+
+@router.get(
+    "/pulls/{pull_id}/raw",
+    summary="A pull's file",
+    response_class=Response,
+    responses={200: {"content": {"application/octet-stream": {}}, "description": "The very bytes that were sent."}},
+)
+def raw(pull_id: PullId, person: SignedIn, session: ReadSession) -> Response:
+    """Byte for byte as it came, whatever the service could make of it."""
+    row = session.execute(select(Pull.sha256, Pull.file_name).where(Pull.id == pull_id)).one_or_none()
+    if row is None:
+        raise NotFound(f"There is no pull {pull_id}.")
+    plain = "".join(letter if letter.isascii() and letter not in '"\\' else "_" for letter in row.file_name)
+    headers = {
+        "Content-Disposition": f"attachment; filename=\"{plain}\"; filename*=UTF-8''{quote(row.file_name, safe='')}",
+        "ETag": f'"{row.sha256}"',
+        "SHA-256": row.sha256,
+    }
+    return Response(raw_bytes(session, row.sha256), headers=headers, media_type="application/octet-stream")
+
+
+@router.patch("/pulls/{pull_id}", summary="Change what is said of a pull", response_model=PullAnswer)
+def change(pull_id: PullId, asked: PullChange, person: Tuner, session: WriteSession, now: Now) -> Response:
+    """Its notes, or which setup of the same ticket it belongs to. 409 when somebody changed it meanwhile."""
+    row, changes = locked(session, Pull, pull_id, "pull"), changes_of(asked)
+    refuse_stale(row, asked.version, changes, "pull")
+    if "setup_id" in changes:
+        holder = session.execute(select(Setup.ticket_id).where(Setup.id == changes["setup_id"])).scalar_one_or_none()
+        if holder != row.ticket_id:
+            raise Invalid(
+                f"There is no setup {changes['setup_id']} on this pull's ticket.",
+                FieldProblem("setup_id", changes["setup_id"], "the id of one of the same ticket's setups"),
+            )
+    apply(session, now, person.id, row, changes, "pull")
+    session.flush()
+    return Json(one_pull(session, pull_id))
+
+
+@router.post("/pulls/{pull_id}/set-aside", status_code=201, summary="Set a pull aside", response_model=PullAnswer)
+def set_aside(pull_id: PullId, asked: SetAside, person: Tuner, session: WriteSession, now: Now) -> Response:
+    """It stays on record and on the charts, marked, and counts in no mean. Nothing is ever deleted."""
+    row = locked(session, Pull, pull_id, "pull")
+    if row.set_aside_at is not None:
+        raise Clash(
+            f"This pull is set aside already: {row.set_aside_reason}",
+            FieldProblem("reason", asked.reason, "take it back first to give another reason"),
+        )
+    _mark(row, person.id, now, asked.reason)
+    session.flush()
+    record_change(session, now, person.id, row, {"set_aside_reason": None}, "pull")
+    return Json(one_pull(session, pull_id), 201)
+
+
+@router.delete("/pulls/{pull_id}/set-aside", summary="Let a pull count again", response_model=PullAnswer)
+def take_back(pull_id: PullId, person: Tuner, session: WriteSession, now: Now) -> Response:
+    """That it was set aside, and why, stays in the audit trail."""
+    row = locked(session, Pull, pull_id, "pull")
+    before = row.set_aside_reason
+    if before is not None:
+        _mark(row, None, None, None)
+        session.flush()
+        record_change(session, now, person.id, row, {"set_aside_reason": before}, "pull")
+    return Json(one_pull(session, pull_id))
+
+
+def _mark(row: Pull, staff_id: str | None, at: Any, reason: str | None) -> None:
+    row.set_aside_by, row.set_aside_at, row.set_aside_reason = staff_id, at, reason
+    row.version += 1

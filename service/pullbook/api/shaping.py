@@ -1,0 +1,66 @@
+"""What every request and answer has in common: strict fields, text without control characters."""
+
+import unicodedata
+from datetime import datetime
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, StringConstraints
+
+UNSET: Any = None  # a PATCH field that was not sent; an explicit null is validated and refused where none is allowed
+
+
+class Asked(BaseModel):
+    """A request body: no unknown field, no NaN, no blank ends."""
+
+    model_config = ConfigDict(extra="forbid", str_strip_whitespace=True, allow_inf_nan=False)
+
+
+class Answer(BaseModel):
+    """An answer's shape, for the description; the tests hold every answer against it."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+def _one_line(text: str) -> str:
+    if any(unicodedata.category(letter) in ("Cc", "Cs") for letter in text):
+        raise ValueError("holds a control character; write it as one line of plain text")
+    return text
+
+
+def _lines(text: str) -> str:
+    if any(unicodedata.category(letter) in ("Cc", "Cs") and letter not in "\n\r\t" for letter in text):
+        raise ValueError("holds a control character; plain text with line breaks would do")
+    return text
+
+
+Id = Annotated[str, StringConstraints(min_length=1, max_length=40)]
+Name = Annotated[str, StringConstraints(min_length=1, max_length=120), AfterValidator(_one_line)]
+Line = Annotated[str, StringConstraints(max_length=200), AfterValidator(_one_line)]
+Words = Annotated[str, StringConstraints(max_length=8000), AfterValidator(_lines)]
+Instant = AwareDatetime
+
+
+class Named(Answer):
+    """Another record, by id and the name people know it by."""
+
+    id: str
+    name: str
+
+
+def changes_of(asked: BaseModel) -> dict[str, Any]:
+    """The fields that a PATCH really sent, without `version`."""
+    return asked.model_dump(exclude_unset=True, exclude={"version"})
+
+
+def stamp(at: datetime | None) -> str | None:
+    """RFC 3339 with offset, as answers and audit details carry it."""
+    return None if at is None else at.isoformat()
+
+
+def one_of(asked: BaseModel, *fields: str) -> str:
+    """The one of these fields that was given; ValueError when it is none or several."""
+    given = [field for field in fields if getattr(asked, field) is not None]
+    if len(given) != 1:
+        came = " and ".join(given) if given else "none"
+        raise ValueError(f"one of {', '.join(fields)} is needed and only one; {came} came")
+    return given[0]

@@ -1,0 +1,155 @@
+"""Tickets: opened at the desk, moved step by step, each step logged."""
+
+from datetime import date, datetime, time, timedelta
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+from fastapi import APIRouter, Path, Query, Response
+from sqlalchemy import String, cast, or_, select
+from sqlalchemy.orm import Session
+
+from pullbook.api.editing import apply, locked, record_change, record_making, refuse_stale
+from pullbook.api.listing import Cursor, Find, Limit, page
+from pullbook.api.shaping import changes_of
+from pullbook.api.ticket_shapes import (
+    SELECTED,
+    NewStep,
+    NewTicket,
+    State,
+    TicketChange,
+    TicketList,
+    WholeTicket,
+    ticket_facts,
+    whole_ticket,
+)
+from pullbook.db.tables import Cell, Customer, Shop, Ticket, Vehicle
+from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
+from pullbook.errors import FieldProblem, Invalid
+from pullbook.json_answers import Json
+from pullbook.shop.booking import log_step, next_number, refuse_clash, take_step
+from pullbook.shop.searching import plain
+
+router = APIRouter(prefix="/api/v1/tickets", tags=["tickets"])
+TicketId = Annotated[str, Path(description="The ticket's id.")]
+
+
+def _refuse_unknown_parts(session: Session, asked: NewTicket) -> None:
+    if session.execute(select(Customer.id).where(Customer.id == asked.customer_id)).one_or_none() is None:
+        raise Invalid(
+            f"There is no customer {asked.customer_id}.",
+            FieldProblem("customer_id", asked.customer_id, "the id of a customer on record"),
+        )
+    holder = session.execute(select(Vehicle.customer_id).where(Vehicle.id == asked.vehicle_id)).scalar_one_or_none()
+    if holder != asked.customer_id:
+        raise Invalid(
+            f"There is no vehicle {asked.vehicle_id} of this customer.",
+            FieldProblem("vehicle_id", asked.vehicle_id, "the id of one of this customer's vehicles"),
+        )
+    _refuse_unknown_cell(session, asked.cell_id)
+
+
+def _refuse_unknown_cell(session: Session, cell_id: str | None) -> None:
+    if cell_id is None:
+        return
+    if session.execute(select(Cell.id).where(Cell.id == cell_id)).one_or_none() is None:
+        raise Invalid(f"There is no cell {cell_id}.", FieldProblem("cell_id", cell_id, "the id of a cell on record"))
+
+
+@router.post("", status_code=201, summary="Open a ticket", response_model=WholeTicket)
+def add(asked: NewTicket, person: Desk, session: WriteSession, now: Now) -> Response:
+    """Takes the next number. 409 names the ticket that already holds the cell in these hours."""
+    _refuse_unknown_parts(session, asked)
+    row = Ticket(**asked.model_dump(), number=next_number(session), state="booked", made_at=now, made_by=person.id)
+    row.waiver_at = now if asked.waiver_name else None
+    refuse_clash(session, row)
+    session.add(row)
+    session.flush()
+    log_step(session, row, now, person.id)
+    record_making(session, now, person.id, row, {"number": row.number, **asked.model_dump()}, "ticket")
+    session.flush()
+    return Json(whole_ticket(session, row.id), 201)
+
+
+def _day_span(session: Session, day: date) -> tuple[datetime, datetime]:
+    zone = ZoneInfo(session.execute(select(Shop.time_zone)).scalar_one_or_none() or "UTC")
+    start = datetime.combine(day, time(), zone)
+    return start, datetime.combine(day + timedelta(days=1), time(), zone)
+
+
+@router.get("", summary="Find tickets", response_model=TicketList)
+def several(
+    person: SignedIn,
+    session: ReadSession,
+    state: Annotated[list[State] | None, Query(description="Only in these states.")] = None,
+    day: Annotated[date | None, Query(description="Only booked on this day of the shop's own time zone.")] = None,
+    find: Find = None,
+    customer_id: Annotated[str | None, Query(description="Only this customer's.")] = None,
+    vehicle_id: Annotated[str | None, Query(description="Only for this vehicle.")] = None,
+    cursor: Cursor = None,
+    limit: Limit = 50,
+) -> Response:
+    """By ticket number, customer, plate, VIN or car as it is typed: every word must occur."""
+    statement = SELECTED
+    if state:
+        statement = statement.where(Ticket.state.in_(state))
+    if day is not None:
+        start, end = _day_span(session, day)
+        statement = statement.where(Ticket.booked_from >= start, Ticket.booked_from < end)
+    if customer_id is not None:
+        statement = statement.where(Ticket.customer_id == customer_id)
+    if vehicle_id is not None:
+        statement = statement.where(Ticket.vehicle_id == vehicle_id)
+    for word in plain(find or "").split():
+        places = [
+            Customer.found_by.contains(word, autoescape=True),
+            Vehicle.found_by.contains(word, autoescape=True),
+            cast(Ticket.number, String) == word.lstrip("#"),
+        ]
+        statement = statement.where(or_(*places))
+    rows, following = page(session, statement, [Ticket.number, Ticket.id], cursor, limit)
+    return Json({"items": [ticket_facts(row) for row in rows], "next": following})
+
+
+@router.get("/{ticket_id}", summary="One ticket", response_model=WholeTicket)
+def get(ticket_id: TicketId, person: SignedIn, session: ReadSession) -> Response:
+    """With every step it took and where it may go from here."""
+    return Json(whole_ticket(session, ticket_id))
+
+
+def _with_signatures(row: Ticket, changes: dict[str, Any], now: datetime, staff_id: str) -> dict[str, Any]:
+    """A waiver and a safety check carry the time of their signing, and the check its person."""
+    signed = dict(changes)
+    if "waiver_name" in signed and signed["waiver_name"] != row.waiver_name:
+        signed["waiver_at"] = now if signed["waiver_name"] else None
+    checked = signed.pop("safety_checked", None)
+    if checked is not None and checked != (row.safety_checked_at is not None):
+        signed["safety_checked_by"] = staff_id if checked else None
+        signed["safety_checked_at"] = now if checked else None
+    return signed
+
+
+@router.patch("/{ticket_id}", summary="Change a ticket", response_model=WholeTicket)
+def change(ticket_id: TicketId, asked: TicketChange, person: Desk, session: WriteSession, now: Now) -> Response:
+    """Only the fields sent; 409 when somebody changed it meanwhile or the cell is taken in these hours."""
+    row, changes = locked(session, Ticket, ticket_id, "ticket"), changes_of(asked)
+    refuse_stale(row, asked.version, changes, "ticket")
+    _refuse_unknown_cell(session, changes.get("cell_id"))
+    changes = _with_signatures(row, changes, now, person.id)
+    with session.no_autoflush:
+        apply(session, now, person.id, row, changes, "ticket")
+        if changes.keys() & {"cell_id", "booked_from", "booked_to"}:
+            refuse_clash(session, row)
+    session.flush()
+    return Json(whole_ticket(session, ticket_id))
+
+
+@router.post("/{ticket_id}/steps", status_code=201, summary="Move a ticket on", response_model=WholeTicket)
+def step(ticket_id: TicketId, asked: NewStep, person: Desk, session: WriteSession, now: Now) -> Response:
+    """409 says where it may go when it may not go there."""
+    row = locked(session, Ticket, ticket_id, "ticket")
+    before = row.state
+    with session.no_autoflush:
+        take_step(session, row, asked.state, now, person.id, asked.note)
+    session.flush()
+    record_change(session, now, person.id, row, {"state": before}, "ticket")
+    return Json(whole_ticket(session, ticket_id), 201)

@@ -1,0 +1,86 @@
+"""Booking: ticket numbers without gaps, the moves a ticket may make, one car in a cell at a time."""
+
+from datetime import datetime
+
+from sqlalchemy import select
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.orm import Session
+
+from pullbook.db.tables import Cell, Counter, Ticket, TicketStep
+from pullbook.errors import Clash, FieldProblem, Invalid
+
+MOVES: dict[str, tuple[str, ...]] = {
+    "booked": ("checked_in", "on_hold", "cancelled"),
+    "checked_in": ("in_cell", "on_hold", "cancelled"),
+    "in_cell": ("ready", "checked_in", "on_hold"),
+    "ready": ("collected", "in_cell", "on_hold"),
+    "collected": (),
+    "on_hold": ("booked", "checked_in", "in_cell", "cancelled"),
+    "cancelled": ("booked",),
+}
+KEEPS_ITS_TIME = ("booked", "checked_in", "in_cell", "on_hold")  # a ticket in these states holds its booked hours
+
+
+def next_number(session: Session) -> int:
+    """The next ticket number. The counter's row stays locked until this transaction ends: no gap, no number twice."""
+    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
+    statement = insert(Counter).values(name="ticket", last=1)
+    counted_on = statement.on_conflict_do_update(index_elements=["name"], set_={"last": Counter.last + 1})
+    return session.execute(counted_on.returning(Counter.last)).scalar_one()
+
+
+def refuse_clash(session: Session, ticket: Ticket) -> None:
+    """Clash when another ticket holds this cell in these hours, naming it; Invalid for half a time span."""
+    if (ticket.booked_from is None) != (ticket.booked_to is None):
+        raise Invalid(
+            "A booking needs both its start and its end.",
+            FieldProblem("booked_to", ticket.booked_to, "give booked_from and booked_to, or neither"),
+        )
+    if ticket.booked_from is None or ticket.booked_to is None:
+        return
+    if ticket.booked_to <= ticket.booked_from:
+        raise Invalid(
+            "The booking ends before it starts.",
+            FieldProblem("booked_to", ticket.booked_to.isoformat(), f"later than {ticket.booked_from.isoformat()}"),
+        )
+    if ticket.cell_id is None or ticket.state not in KEEPS_ITS_TIME:
+        return
+    # whoever books this cell waits here, so that two bookings at once see each other
+    cell_name = session.execute(select(Cell.name).where(Cell.id == ticket.cell_id).with_for_update()).scalar_one()
+    other = session.execute(
+        select(Ticket.number, Ticket.booked_from, Ticket.booked_to)
+        .where(
+            Ticket.cell_id == ticket.cell_id,
+            Ticket.state.in_(KEEPS_ITS_TIME),
+            Ticket.booked_from < ticket.booked_to,
+            Ticket.booked_to > ticket.booked_from,
+            Ticket.number != ticket.number,
+        )
+        .order_by(Ticket.booked_from)
+        .limit(1)
+    ).one_or_none()
+    if other is not None:
+        taken = f"{other.booked_from.isoformat()} to {other.booked_to.isoformat()}"
+        raise Clash(
+            f"{cell_name} is taken by ticket {other.number} from {taken}.",
+            FieldProblem("booked_from", ticket.booked_from.isoformat(), f"a time outside {taken}, or another cell"),
+        )
+
+
+def take_step(session: Session, ticket: Ticket, state: str, now: datetime, staff_id: str, note: str = "") -> None:
+    """Move a ticket on and log it; Clash when it may not go there from where it is."""
+    allowed = MOVES[ticket.state]
+    if state not in allowed:
+        can = f"from there it can go to {', '.join(allowed)}" if allowed else "it goes nowhere from there"
+        raise Clash(
+            f"Ticket {ticket.number} is {ticket.state}; it cannot become {state}.", FieldProblem("state", state, can)
+        )
+    ticket.state = state
+    refuse_clash(session, ticket)
+    ticket.version += 1
+    log_step(session, ticket, now, staff_id, note)
+
+
+def log_step(session: Session, ticket: Ticket, now: datetime, staff_id: str, note: str = "") -> None:
+    """Write down the state that a ticket is in now."""
+    session.add(TicketStep(ticket_id=ticket.id, state=ticket.state, at=now, by=staff_id, note=note))

@@ -1,0 +1,62 @@
+"""Flagging: what a reader should know of a pull besides its curve. Each text says what was seen, where, what to do."""
+
+from pullbook.measure.curve import Curve, Flag
+from pullbook.shop.loading import Loaded
+
+
+def flags_of(loaded: Loaded, curve: Curve | None, standard: str, stale_minutes: int) -> tuple[Flag, ...]:
+    """About filing and air first, then the curve's own; no code twice."""
+    found = [
+        *_set_aside(loaded),
+        *_weather(loaded, standard, stale_minutes),
+        *_boost(loaded, curve),
+        *(curve.flags if curve is not None else ()),
+    ]
+    return tuple({flag.code: flag for flag in reversed(found)}.values())[::-1]
+
+
+def _set_aside(loaded: Loaded) -> list[Flag]:
+    if loaded.facts.set_aside_at is None:
+        return []
+    reason = loaded.facts.set_aside_reason
+    return [Flag("set_aside", f"This pull was set aside and counts in no mean: {reason}")]
+
+
+def _weather(loaded: Loaded, standard: str, stale_minutes: int) -> list[Flag]:
+    if standard == "observed":
+        return []
+    weather = loaded.weather
+    if weather is None:
+        text = (
+            f"No weather is on record for {loaded.cell.name}, so this is observed power, not corrected. "
+            "Write down temperature, station pressure and humidity in the weather log, with the time they were read."
+        )
+        return [Flag("no_weather", text)]
+    found = []
+    if weather.age_minutes > stale_minutes:
+        text = (
+            f"The nearest weather reading of {loaded.cell.name} is {_span(weather.age_minutes)} from this pull; "
+            f"more than {stale_minutes} min counts as stale. Enter a reading from the time of the pull if there is one."
+        )
+        found.append(Flag("weather_stale", text))
+    if weather.doubt is not None:
+        text = f"The weather reading used is questioned: {weather.doubt} A corrected reading takes its place."
+        found.append(Flag("weather_doubt", text))
+    return found
+
+
+def _span(minutes: float) -> str:
+    if minutes < 120:
+        return f"{minutes:.0f} min"
+    return f"{minutes / 60:.0f} h" if minutes < 60 * 48 else f"{minutes / 1440:.0f} days"
+
+
+def _boost(loaded: Loaded, curve: Curve | None) -> list[Flag]:
+    vehicle = loaded.ticket.vehicle
+    if curve is None or curve.standard == "observed" or not vehicle.holds_own_boost or vehicle.aspiration != "turbo":
+        return []
+    text = (
+        "This turbocharged engine holds its own boost and so makes up thin air by itself; the factor "
+        f"{curve.factor:.4f} counts the air a second time. Read observed power beside corrected power, and compare at like air."
+    )
+    return [Flag("corrected_twice", text)]

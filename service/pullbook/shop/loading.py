@@ -1,0 +1,205 @@
+"""Loading what pulls are read from: four statements, however many pulls there are, and no object kept by a session."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Row, bindparam, select
+from sqlalchemy.orm import Session, aliased
+
+from pullbook.db.evidence import ColumnBlock, Pull, RawFile
+from pullbook.db.tables import Calibration, Cell, ChannelMap, Customer, Setup, Staff, Ticket, Vehicle, WeatherReading
+from pullbook.errors import FieldProblem, NotFound
+from pullbook.runfile.delimited import Header
+from pullbook.shop.facts import (
+    CalibrationFacts,
+    CellFacts,
+    MapFacts,
+    PullFacts,
+    SetupFacts,
+    TicketFacts,
+    VehicleFacts,
+    WeatherFacts,
+)
+from pullbook.shop.mapping import RECOGNISED_PREFIX
+from pullbook.shop.unpacking import headers_of
+from pullbook.shop.weather_matching import nearest_after, nearest_before
+
+
+@dataclass(frozen=True, slots=True)
+class StoredColumns:
+    """A file's columns as they lie in the database, still packed."""
+
+    reader: str
+    headers: tuple[Header, ...]
+    block: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """One pull with everything that its curve is made from."""
+
+    facts: PullFacts
+    ticket: TicketFacts
+    setup: SetupFacts
+    cell: CellFacts
+    weather: WeatherFacts | None
+    calibration: CalibrationFacts | None
+    channel_map: MapFacts | None
+    columns: StoredColumns | None
+
+
+def _named(prefix: str, table: Any, names: Sequence[str]) -> list[Any]:
+    return [getattr(table, name).label(f"{prefix}{name}") for name in names]
+
+
+def _own(kind: type, *worked_out: str) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind) if field.name not in worked_out)
+
+
+_OPERATOR = aliased(Staff)
+_PULL = _own(
+    PullFacts,
+    "ticket_number",
+    "setup_name",
+    "setup_position",
+    "cell_name",
+    "size_bytes",
+    "operator_name",
+)
+_SETUP, _CELL, _VEHICLE = _own(SetupFacts), _own(CellFacts), _own(VehicleFacts)
+_CALIBRATION = _own(CalibrationFacts)
+_WEATHER = _own(WeatherFacts, "age_minutes")
+
+
+def _in_force() -> Any:
+    calibration = aliased(Calibration)
+    return (
+        select(calibration.id)
+        .where(calibration.cell_id == Pull.cell_id, calibration.valid_from <= Pull.taken_at)
+        .order_by(calibration.valid_from.desc(), calibration.id.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
+
+
+# built once: putting such a statement together costs more than running it
+_IDS = bindparam("ids", expanding=True)
+PULLS = (
+    select(
+        *_named("", Pull, _PULL),
+        *_named("setup_", Setup, _SETUP[1:]),  # the id of each is the pull's own column already
+        *_named("cell_", Cell, _CELL[1:]),
+        *_named("vehicle_", Vehicle, _VEHICLE),
+        RawFile.size_bytes,
+        _OPERATOR.full_name.label("operator_name"),
+        Ticket.number.label("ticket_number"),
+        Ticket.asked.label("ticket_asked"),
+        Ticket.state.label("ticket_state"),
+        Customer.id.label("customer_id"),
+        Customer.full_name.label("customer_name"),
+        ChannelMap.name.label("map_name"),
+        ChannelMap.columns.label("map_columns"),
+        _in_force().label("calibration_id"),
+        nearest_before(Pull.cell_id, Pull.taken_at).label("weather_before_id"),
+        nearest_after(Pull.cell_id, Pull.taken_at).label("weather_after_id"),
+    )
+    .join(RawFile, RawFile.sha256 == Pull.sha256)
+    .join(_OPERATOR, _OPERATOR.id == Pull.operator_id)
+    .join(Setup, Setup.id == Pull.setup_id)
+    .join(Cell, Cell.id == Pull.cell_id)
+    .join(Ticket, Ticket.id == Pull.ticket_id)
+    .join(Vehicle, Vehicle.id == Ticket.vehicle_id)
+    .join(Customer, Customer.id == Ticket.customer_id)
+    .outerjoin(ChannelMap, ChannelMap.id == Pull.channel_map_id)
+    .where(Pull.id.in_(_IDS))
+)
+CALIBRATIONS = select(*_named("", Calibration, _CALIBRATION)).where(Calibration.id.in_(_IDS))
+READINGS = select(*_named("", WeatherReading, _WEATHER)).where(WeatherReading.id.in_(_IDS))
+BLOCKS = select(ColumnBlock.sha256, ColumnBlock.reader, ColumnBlock.headers, ColumnBlock.block).where(
+    ColumnBlock.sha256.in_(_IDS)
+)
+
+
+def load_pulls(session: Session, pull_ids: Sequence[str]) -> list[Loaded]:
+    """Everything about these pulls, in the order asked for. NotFound names those that do not exist."""
+    wanted = list(dict.fromkeys(pull_ids))
+    rows = {row.id: row for row in session.execute(PULLS, {"ids": wanted})}
+    missing = [pull_id for pull_id in wanted if pull_id not in rows]
+    if missing:
+        raise NotFound(
+            f"There is no pull {', '.join(missing)}.",
+            *(FieldProblem("pull_id", pull_id, "the id of a pull on record") for pull_id in missing),
+        )
+    weather_ids = {row.weather_before_id for row in rows.values()} | {row.weather_after_id for row in rows.values()}
+    readings = {row.id: row for row in _some(session, READINGS, weather_ids)}
+    calibrations = {
+        row.id: CalibrationFacts(*row)
+        for row in _some(session, CALIBRATIONS, {row.calibration_id for row in rows.values()})
+    }
+    blocks = {
+        row.sha256: StoredColumns(row.reader, headers_of(row.headers), row.block)
+        for row in _some(session, BLOCKS, {row.sha256 for row in rows.values()})
+    }
+    return [_loaded(rows[pull_id], readings, calibrations, blocks) for pull_id in wanted]
+
+
+def _some(session: Session, statement: Any, ids: set[str | None]) -> Sequence[Row[Any]]:
+    return session.execute(statement, {"ids": sorted(identity for identity in ids if identity is not None)}).all()
+
+
+def _part(row: Row[Any], kind: Any, prefix: str, names: Sequence[str]) -> Any:
+    return kind(**{name: getattr(row, prefix + name) for name in names})
+
+
+def _loaded(
+    row: Row[Any],
+    readings: Mapping[str, Row[Any]],
+    calibrations: Mapping[str, CalibrationFacts],
+    blocks: Mapping[str, StoredColumns],
+) -> Loaded:
+    facts = PullFacts(
+        **{name: getattr(row, name) for name in _PULL},
+        ticket_number=row.ticket_number,
+        setup_name=row.setup_name,
+        setup_position=row.setup_position,
+        cell_name=row.cell_name,
+        size_bytes=row.size_bytes,
+        operator_name=row.operator_name,
+    )
+    ticket = TicketFacts(
+        id=row.ticket_id,
+        number=row.ticket_number,
+        asked=row.ticket_asked,
+        state=row.ticket_state,
+        customer_id=row.customer_id,
+        customer_name=row.customer_name,
+        vehicle=_part(row, VehicleFacts, "vehicle_", _VEHICLE),
+    )
+    near = [readings[identity] for identity in (row.weather_before_id, row.weather_after_id) if identity is not None]
+    return Loaded(
+        facts=facts,
+        ticket=ticket,
+        setup=_part(row, SetupFacts, "setup_", _SETUP),
+        cell=_part(row, CellFacts, "cell_", _CELL),
+        weather=_nearest(near, row.taken_at),
+        calibration=calibrations.get(row.calibration_id),
+        channel_map=_map_facts(row),
+        columns=blocks.get(row.sha256),
+    )
+
+
+def _nearest(near: Sequence[Row[Any]], at: datetime) -> WeatherFacts | None:
+    """The reading closest in time; of two as close, the earlier, which was there when the pull was taken."""
+    if not near:
+        return None
+    chosen = min(near, key=lambda reading: abs((reading.read_at - at).total_seconds()))
+    return WeatherFacts(*chosen, age_minutes=abs((chosen.read_at - at).total_seconds()) / 60.0)
+
+
+def _map_facts(row: Row[Any]) -> MapFacts | None:
+    if row.channel_map_id is None:
+        return None
+    recognised = row.map_name.startswith(RECOGNISED_PREFIX)
+    return MapFacts(row.channel_map_id, row.map_name, recognised, tuple(row.map_columns))

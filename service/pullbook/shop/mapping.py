@@ -1,0 +1,145 @@
+"""Mapping: which channel map a file is read with – a given one, its own plain headings, or a saved one that fits."""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import orjson
+from numpy.typing import NDArray
+from sqlalchemy import select
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.orm import Session
+
+from pullbook.db.stored_types import new_id
+from pullbook.db.tables import ChannelMap
+from pullbook.errors import FieldProblem, Invalid
+from pullbook.measure import CHANNELS
+from pullbook.measure.units import to_inside
+from pullbook.runfile.channels import ChannelChoice, ChannelMapError, Recognised, apply_map, columns_needed, recognise
+from pullbook.runfile.delimited import Header
+
+RECOGNISED_PREFIX = "Recognised by its headings · "
+SAVED_MAPS_TRIED = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Mapped:
+    """How a file can be read: with this map, or not until somebody makes one, and why."""
+
+    map_id: str | None
+    how: str  # in words: which map was taken and why
+    unreadable_reason: str | None
+
+
+def choices_of(columns: Sequence[dict[str, str]]) -> tuple[ChannelChoice, ...]:
+    """A stored map's columns as the reader takes them."""
+    return tuple(ChannelChoice(column["header"], column["quantity"], column["unit"]) for column in columns)
+
+
+def choose_map(
+    session: Session,
+    headers: Sequence[Header],
+    values: NDArray[np.float64],
+    given_map_id: str | None,
+    recognised: Recognised,
+) -> Mapped:
+    """The map to read a file with: the given one, else its headings, else a saved map whose headings are all in it.
+
+    Invalid when the given map does not exist. A given map that does not fit leaves the file unreadable, and says why.
+    """
+    if given_map_id is not None:
+        return _given(session, headers, values, given_map_id)
+    if not recognised.questions:
+        return Mapped(None, "recognised by its headings", None)
+    saved = _fitting(session, headers, values)
+    if saved is not None:
+        return Mapped(saved.id, f"read with the saved channel map {saved.name!r}: its headings are all here", None)
+    return Mapped(None, "", f"needs a channel map: {' '.join(recognised.questions)}")
+
+
+def _given(session: Session, headers: Sequence[Header], values: NDArray[np.float64], map_id: str) -> Mapped:
+    found = session.execute(select(ChannelMap.name, ChannelMap.columns).where(ChannelMap.id == map_id)).one_or_none()
+    if found is None:
+        raise Invalid(
+            f"There is no channel map {map_id}.",
+            FieldProblem("channel_map_id", map_id, "the id of a saved channel map"),
+        )
+    reason = misfit(headers, values, choices_of(found.columns))
+    if reason is not None:
+        return Mapped(None, "", f"the channel map {found.name!r} does not fit this file: {reason}")
+    return Mapped(map_id, f"read with the channel map {found.name!r}, as asked", None)
+
+
+def map_choices(session: Session, map_id: str) -> tuple[ChannelChoice, ...]:
+    """What a saved map says; Invalid when there is none of that id."""
+    columns = session.execute(select(ChannelMap.columns).where(ChannelMap.id == map_id)).scalar_one_or_none()
+    if columns is None:
+        raise Invalid(
+            f"There is no channel map {map_id}.",
+            FieldProblem("channel_map_id", map_id, "the id of a saved channel map"),
+        )
+    return choices_of(columns)
+
+
+def preview(
+    headers: Sequence[Header], values: NDArray[np.float64], choices: Sequence[ChannelChoice]
+) -> list[dict[str, object]]:
+    """What each choice makes of its column's cells, in inside units; nothing where the file has no such column."""
+    places = {header.text: place for place, header in enumerate(headers)}
+    shown: list[dict[str, object]] = []
+    for choice in choices:
+        told: list[float] = []
+        if choice.header in places:
+            inside = CHANNELS[choice.quantity].inside_unit
+            told = to_inside(values[places[choice.header]], choice.unit, inside).tolist()
+        shown.append({"header": choice.header, "quantity": choice.quantity, "unit": choice.unit, "first_values": told})
+    return shown
+
+
+def misfit(headers: Sequence[Header], values: NDArray[np.float64], choices: Sequence[ChannelChoice]) -> str | None:
+    """Why a map cannot read these columns, in words; None when it can."""
+    try:
+        wanted = columns_needed(headers, choices)
+        apply_map([headers[place] for place in wanted], values[wanted], choices)
+    except ChannelMapError as error:
+        return error.reason
+    return None
+
+
+def _fitting(session: Session, headers: Sequence[Header], values: NDArray[np.float64]) -> ChannelMap | None:
+    """The newest saved map all of whose headings stand in the file, letter for letter."""
+    here = {header.text for header in headers}
+    saved = session.execute(
+        select(ChannelMap)
+        .where(~ChannelMap.name.startswith(RECOGNISED_PREFIX, autoescape=True))
+        .order_by(ChannelMap.id.desc())
+        .limit(SAVED_MAPS_TRIED)
+    ).scalars()
+    for one in saved:
+        fits = {column["header"] for column in one.columns} <= here
+        if fits and misfit(headers, values, choices_of(one.columns)) is None:
+            return one
+    return None
+
+
+def keep_recognised(session: Session, recognised: Recognised, now: datetime, staff_id: str) -> str:
+    """The id of the map that says what the headings said.
+
+    It is kept, so that a pull is read the same way for ever, also when later releases know more headings.
+    """
+    columns = [
+        {"header": choice.header, "quantity": choice.quantity, "unit": choice.unit} for choice in recognised.choices
+    ]
+    name = RECOGNISED_PREFIX + hashlib.sha256(orjson.dumps(columns)).hexdigest()[:12]
+    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
+    session.execute(
+        insert(ChannelMap)
+        .values(id=new_id(), name=name, columns=columns, made_at=now, made_by=staff_id)
+        .on_conflict_do_nothing(index_elements=["name"])
+    )
+    return session.execute(select(ChannelMap.id).where(ChannelMap.name == name)).scalar_one()
+
+
+__all__ = ["RECOGNISED_PREFIX", "Mapped", "choices_of", "choose_map", "keep_recognised", "misfit", "recognise"]
