@@ -22,8 +22,9 @@ ORDER = (
 # Single files that belong to a part without lying in a folder of its name.
 BELONGS_TO = {
     "__main__": "cli",
+    "serving": "cli",
     **dict.fromkeys(("body_limit", "compression", "health", "public_address", "request_log"), "app"),
-    **dict.fromkeys(("same_origin", "security_headers", "static_files"), "app"),
+    **dict.fromkeys(("api_description", "same_origin", "security_headers", "static_files"), "app"),
     "axis_ticks": "charts",
     "overlay_svg": "charts",
     "panels": "charts",

@@ -1,7 +1,9 @@
 """What the two documents must tell in tables, as the code has it; `python -m tests.house.told_tables` prints them."""
 
 import re
+import sys
 from argparse import ArgumentParser, _SubParsersAction
+from pathlib import Path
 from typing import Any
 
 from starlette.routing import Mount, Route
@@ -82,7 +84,7 @@ def quantities() -> dict[str, list[str]]:
     """Channel → title, unit inside."""
     from pullbook.measure import CHANNELS
 
-    return {name: [one.title, one.inside_unit] for name, one in CHANNELS.items()}
+    return {name: [one.title, f"`{one.inside_unit}`"] for name, one in CHANNELS.items()}
 
 
 def _first_sentence(text: str) -> str:
@@ -94,16 +96,39 @@ def as_rows(table: dict[str, list[str]]) -> str:
     return "\n".join(f"| `{name}` | {' | '.join(cells)} |" for name, cells in table.items())
 
 
-if __name__ == "__main__":
-    import tempfile
-    from pathlib import Path
+def written(text: str, heading: str, table: dict[str, list[str]]) -> str:
+    """The document with the rows under one heading renewed."""
+    lines = text.split("\n")
+    first = lines.index("| --- |" + " --- |" * len(next(iter(table.values()))), lines.index(f"## {heading}")) + 1
+    last = first
+    while lines[last].startswith("|"):
+        last += 1
+    return "\n".join([*lines[:first], as_rows(table), *lines[last:]])
 
-    from pullbook.cli import command_line
+
+def all_tables() -> list[tuple[Any, str, dict[str, list[str]]]]:
+    """(document, heading, rows) of every table there must be."""
+    import tempfile
 
     from pullbook.app import create_app
+    from pullbook.cli import _parser
     from pullbook.settings import Settings
 
     with tempfile.TemporaryDirectory() as folder:
-        made = create_app(Settings(database_url=f"sqlite:///{folder}/x.sqlite3", data_dir=Path(folder)))
-        for table in (settings(), routes(made), pages(made), commands(command_line()), standards(), quantities()):
+        app = create_app(Settings(database_url=f"sqlite:///{folder}/x.sqlite3", data_dir=Path(folder)))
+        return [
+            (README, "Settings", settings()),
+            (DEVELOPERS, "Routes", routes(app)),
+            (DEVELOPERS, "Pages", pages(app)),
+            (DEVELOPERS, "Commands", commands(_parser())),
+            (DEVELOPERS, "Standards", standards()),
+            (DEVELOPERS, "Quantities", quantities()),
+        ]
+
+
+if __name__ == "__main__":
+    for document, heading, table in all_tables():
+        if "--write" in sys.argv:
+            document.write_text(written(document.read_text("utf-8"), heading, table), "utf-8")
+        else:
             print(as_rows(table), end="\n\n")

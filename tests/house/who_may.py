@@ -58,4 +58,4 @@ WHO = {
     "DELETE /api/v1/results-links/{link_id}": "desk",
 }
 # Pages that show something before anybody has signed in.
-OPEN_PAGES = {"/sign-in", "/first", "/r/{token}", "/healthz", "/readyz", "/api/v1/openapi.json"}
+OPEN_PAGES = {"/sign-in", "/set-up/{token}", "/r/{token}", "/healthz", "/readyz", "/api/v1/openapi.json"}
