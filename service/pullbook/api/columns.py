@@ -41,7 +41,7 @@ class ChoiceAnswer(Answer):
 
 
 class ColumnsAnswer(Answer):
-    """The file as columns. `questions` says what its headings leave open; `misfit` why the map asked about cannot be."""
+    """The file as columns. `questions`: what its headings leave open; `misfit`: why the map asked about cannot be."""
 
     pull_id: str
     row_count: int

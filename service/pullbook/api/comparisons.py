@@ -27,7 +27,13 @@ def _arrays(curve: OnGrid) -> dict[str, Any]:
 
 
 def _pull(pull: ReadPull, grid: Floats, standard: str) -> dict[str, Any]:
-    nothing = {"power_w": None, "observed_power_w": None, "torque_nm": None, "spread_w": None, "channels": {}}
+    nothing: dict[str, Any] = {
+        "power_w": None,
+        "observed_power_w": None,
+        "torque_nm": None,
+        "spread_w": None,
+        "channels": {},
+    }
     curve, facts = pull.curve, pull.facts
     return {
         "pull_id": facts.id,

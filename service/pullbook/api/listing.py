@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import Query
-from sqlalchemy import ColumnElement, Row, Select, select, tuple_
+from sqlalchemy import select, tuple_
 from sqlalchemy.orm import Session
 
 from pullbook.errors import FieldProblem, Invalid
@@ -16,11 +16,11 @@ Find = Annotated[str | None, Query(max_length=200, description="Words that must 
 
 def page(
     session: Session,
-    statement: Select[Any],
-    order: Sequence[ColumnElement[Any]],
+    statement: Any,
+    order: Sequence[Any],
     cursor: str | None,
     limit: int,
-) -> tuple[Sequence[Row[Any]], str | None]:
+) -> tuple[Sequence[Any], str | None]:
     """Up to `limit` rows by `order`, falling; the last of `order` is the record's id, which is also the cursor."""
     identity = order[-1]
     if cursor:

@@ -3,7 +3,7 @@
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
-from sqlalchemy import Row, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
 from pullbook.api.shaping import UNSET, Answer, Asked, Id, Instant, Words
@@ -99,7 +99,7 @@ SELECTED = (
 )
 
 
-def pull_facts(session: Session, rows: list[Row[Any]]) -> list[dict[str, Any]]:
+def pull_facts(session: Session, rows: list[Any]) -> list[dict[str, Any]]:
     """Rows of SELECTED as answered, with the other tickets that hold the same file."""
     twins: dict[str, set[int]] = {}
     for sha256, number in session.execute(

@@ -1,4 +1,4 @@
-"""Pulls: a file comes in as the body and is kept as it came; what is said of it can change, what was measured cannot."""
+"""Pulls: a file comes in as the body and is kept as it came; what is said of it changes, what was measured never."""
 
 from typing import Annotated, Any
 from urllib.parse import quote

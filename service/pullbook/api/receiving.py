@@ -1,4 +1,4 @@
-"""Receiving a file as the body: who and where is settled first, then its first bytes are judged, then the rest comes."""
+"""Receiving a file as the body: who and where is settled first, then its first bytes are judged, then the rest."""
 
 import base64
 import binascii

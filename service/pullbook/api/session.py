@@ -5,7 +5,6 @@ from datetime import datetime
 from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from pullbook.db.connect import Database
 from pullbook.deps import DatabaseDep, Now, SettingsDep, SignedIn, WriteSession, cookie_name
 from pullbook.settings import Settings
 from pullbook.shop import signing_in, slowing_down
@@ -40,16 +39,16 @@ def sign_in(
     body: Credentials, request: Request, response: Response, database: DatabaseDep, settings: SettingsDep, now: Now
 ) -> PersonAnswer:
     """Sign in: the cookie of a new session comes with the answer. 401 alike for a wrong name and a wrong password."""
-    _take_tries(database, request, body.sign_in_name, now)
+    tries = _tries(request, body.sign_in_name)
+    with database.writing() as counting:  # a transaction of its own: the try counts whatever comes of it
+        for bucket, pace in tries.items():
+            slowing_down.take_try(counting, bucket, pace, now)
     with database.reading() as reading:
         person = signing_in.find_by_password(reading, body.sign_in_name, body.password)
     with database.writing() as writing:
-        old = request.cookies.get(cookie_name(settings))
-        if old:
-            signing_in.end_session(writing, old, now)
+        signing_in.end_session(writing, request.cookies.get(cookie_name(settings), ""), now)
         token = signing_in.open_session(writing, person, now)
-        bucket = slowing_down.bucket_name("name", signing_in.tidy_name(body.sign_in_name))
-        slowing_down.forgive(writing, bucket, slowing_down.BY_NAME, now)
+        slowing_down.forgive(writing, [name for name in tries if name.startswith("name")], now)
     give_cookie(response, settings, token)
     return told(person)
 
@@ -85,10 +84,12 @@ def give_cookie(response: Response, settings: Settings, token: str) -> None:
     )
 
 
-def _take_tries(database: Database, request: Request, sign_in_name: str, now: datetime) -> None:
-    """Count the try in a transaction of its own, so that it is counted whatever comes of it."""
+def _tries(request: Request, sign_in_name: str) -> dict[str, slowing_down.Pace]:
+    """What a try counts against: the address, the name from there, and the name from anywhere."""
     address = request.client.host if request.client else "unknown"
-    by_name = slowing_down.bucket_name("name", signing_in.tidy_name(sign_in_name))
-    with database.writing() as session:
-        slowing_down.take_try(session, slowing_down.bucket_name("address", address), slowing_down.BY_ADDRESS, now)
-        slowing_down.take_try(session, by_name, slowing_down.BY_NAME, now)
+    name = signing_in.tidy_name(sign_in_name)
+    return {
+        slowing_down.bucket_name("address", address): slowing_down.BY_ADDRESS,
+        slowing_down.bucket_name("name-there", f"{name} {address}"): slowing_down.BY_NAME_THERE,
+        slowing_down.bucket_name("name", name): slowing_down.BY_NAME,
+    }

@@ -3,7 +3,7 @@
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
-from sqlalchemy import Row, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
 from pullbook.api.shaping import UNSET, Answer, Asked, Id, Instant, Line, Words
@@ -127,7 +127,7 @@ SELECTED = (
 )
 
 
-def ticket_facts(row: Row[Any]) -> dict[str, Any]:
+def ticket_facts(row: Any) -> dict[str, Any]:
     """A row of SELECTED as answered."""
     facts = dict(row._mapping)
     title = (facts.pop("model_year"), facts.pop("make"), facts.pop("model"))

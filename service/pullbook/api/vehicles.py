@@ -4,7 +4,7 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Path, Query, Response
 from pydantic import Field
-from sqlalchemy import Row, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from pullbook.api.editing import apply, locked, record_making, refuse_stale
@@ -125,7 +125,7 @@ SELECTED = select(
 ).join(Customer, Customer.id == Vehicle.customer_id)
 
 
-def _answer(row: Row[Any]) -> dict[str, Any]:
+def _answer(row: Any) -> dict[str, Any]:
     return {**row._mapping, "vin_warning": vin_warning(row.vin)}
 
 

@@ -4,7 +4,7 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Response
 from pydantic import Field, model_validator
-from sqlalchemy import Row, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
 
 from pullbook.api.editing import record_making
@@ -99,7 +99,7 @@ SELECTED = (
 )
 
 
-def _answer(row: Row[Any]) -> dict[str, Any]:
+def _answer(row: Any) -> dict[str, Any]:
     air = air_of(row.air_temperature_c, row.station_pressure_kpa, row.humidity_kind, row.humidity_value)
     return {
         **row._mapping,

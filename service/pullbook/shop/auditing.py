@@ -115,12 +115,21 @@ def entry_hash(entry: Mapping[str, Any]) -> str:
 
 
 def first_broken_entry(session: Session) -> int | None:
-    """The number of the first entry that does not follow from the one before it; None when the chain holds."""
+    """The number of the first entry that does not follow from the one before it; None when the chain holds.
+
+    A detail that was erased is no break; one that was altered is.
+    """
     previous, expected = FIRST_PREVIOUS, 0
-    for row in session.execute(select(AuditEntry.__table__).order_by(AuditEntry.number)).mappings():
+    detail = AuditDetail.__table__
+    statement = select(AuditEntry.__table__, detail.c.salt, detail.c.before, detail.c.after)
+    statement = statement.outerjoin(detail, detail.c.number == AuditEntry.number).order_by(AuditEntry.number)
+    for row in session.execute(statement).mappings():
         entry = {str(name): value for name, value in row.items()}
         expected += 1
         if entry["number"] != expected or entry["previous_hash"] != previous or entry["hash"] != entry_hash(entry):
+            return expected
+        kept = entry["salt"] is None or detail_digest(entry["salt"], entry["before"], entry["after"])
+        if kept not in (True, entry["detail_digest"]):
             return expected
         previous = entry["hash"]
     counted = session.execute(select(Counter.last).where(Counter.name == _COUNTER)).scalar()

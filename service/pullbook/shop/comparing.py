@@ -1,6 +1,6 @@
 """Comparing setups: every pull on one grid of engine speed, what differed in the conditions said first."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -155,7 +155,7 @@ def mean_of(curves: Sequence[OnGrid]) -> OnGrid | None:
     )
 
 
-def _flags(pulls: Sequence[ReadPull], standard: str, axes: set[str]) -> tuple[Flag, ...]:
+def _flags(pulls: Sequence[ReadPull], standard: str, axes: Collection[str]) -> tuple[Flag, ...]:
     found = []
     other = [pull for pull in pulls if pull.curve is not None and pull.curve.standard != standard]
     if other:

@@ -21,10 +21,10 @@ class Condition:
 def conditions_of(pulls: Sequence[ReadPull]) -> tuple[Condition, ...]:
     """Every condition that differs among these pulls, the weightiest first."""
     found = []
-    for code, name, told in _ASKED:
+    for code, name, say in _ASKED:
         values: dict[str, list[str]] = {}
         for pull in pulls:
-            said = told(pull)
+            said = say(pull)
             words = values.setdefault(pull.facts.setup_id, [])
             if said not in words:
                 words.append(said)
@@ -32,13 +32,12 @@ def conditions_of(pulls: Sequence[ReadPull]) -> tuple[Condition, ...]:
             found.append(Condition(code, name, {setup: " and ".join(words) for setup, words in values.items()}))
     ratios = _means(pulls, lambda pull: pull.curve.ratio if pull.curve is not None else None)
     if _apart(ratios, RATIO_APART):
-        words = {setup: f"{mean:.2f} engine turns a roller turn" for setup, mean in ratios.items()}
-        found.append(Condition("ratio", "Gearing as measured", words))
+        told = {setup: f"{mean:.2f} engine turns a roller turn" for setup, mean in ratios.items()}
+        found.append(Condition("ratio", "Gearing as measured", told))
     factors = _means(pulls, _factor)
     if _apart(factors, FACTOR_APART):
-        found.append(
-            Condition("factor", "Correction factor", {setup: f"{mean:.4f}" for setup, mean in factors.items()})
-        )
+        told = {setup: f"{mean:.4f}" for setup, mean in factors.items()}
+        found.append(Condition("factor", "Correction factor", told))
     return tuple(found)
 
 

@@ -57,6 +57,7 @@ def _boost(loaded: Loaded, curve: Curve | None) -> list[Flag]:
         return []
     text = (
         "This turbocharged engine holds its own boost and so makes up thin air by itself; the factor "
-        f"{curve.factor:.4f} counts the air a second time. Read observed power beside corrected power, and compare at like air."
+        f"{curve.factor:.4f} counts the air a second time. Read observed power beside corrected power, and compare "
+        "at like air."
     )
     return [Flag("corrected_twice", text)]

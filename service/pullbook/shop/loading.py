@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Row, bindparam, select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session, aliased
 
 from pullbook.db.evidence import ColumnBlock, Pull, RawFile
@@ -85,7 +85,7 @@ def _in_force() -> Any:
 
 
 # built once: putting such a statement together costs more than running it
-_IDS = bindparam("ids", expanding=True)
+_IDS: Any = bindparam("ids", expanding=True)
 PULLS = (
     select(
         *_named("", Pull, _PULL),
@@ -135,7 +135,7 @@ def load_pulls(session: Session, pull_ids: Sequence[str]) -> list[Loaded]:
     weather_ids = {row.weather_before_id for row in rows.values()} | {row.weather_after_id for row in rows.values()}
     readings = {row.id: row for row in _some(session, READINGS, weather_ids)}
     calibrations = {
-        row.id: CalibrationFacts(*row)
+        row.id: _part(row, CalibrationFacts, "", _CALIBRATION)
         for row in _some(session, CALIBRATIONS, {row.calibration_id for row in rows.values()})
     }
     blocks = {
@@ -145,17 +145,17 @@ def load_pulls(session: Session, pull_ids: Sequence[str]) -> list[Loaded]:
     return [_loaded(rows[pull_id], readings, calibrations, blocks) for pull_id in wanted]
 
 
-def _some(session: Session, statement: Any, ids: set[str | None]) -> Sequence[Row[Any]]:
+def _some(session: Session, statement: Any, ids: set[str | None]) -> Sequence[Any]:
     return session.execute(statement, {"ids": sorted(identity for identity in ids if identity is not None)}).all()
 
 
-def _part(row: Row[Any], kind: Any, prefix: str, names: Sequence[str]) -> Any:
+def _part(row: Any, kind: Any, prefix: str, names: Sequence[str]) -> Any:
     return kind(**{name: getattr(row, prefix + name) for name in names})
 
 
 def _loaded(
-    row: Row[Any],
-    readings: Mapping[str, Row[Any]],
+    row: Any,
+    readings: Mapping[str, Any],
     calibrations: Mapping[str, CalibrationFacts],
     blocks: Mapping[str, StoredColumns],
 ) -> Loaded:
@@ -190,15 +190,16 @@ def _loaded(
     )
 
 
-def _nearest(near: Sequence[Row[Any]], at: datetime) -> WeatherFacts | None:
+def _nearest(near: Sequence[Any], at: datetime) -> WeatherFacts | None:
     """The reading closest in time; of two as close, the earlier, which was there when the pull was taken."""
     if not near:
         return None
     chosen = min(near, key=lambda reading: abs((reading.read_at - at).total_seconds()))
-    return WeatherFacts(*chosen, age_minutes=abs((chosen.read_at - at).total_seconds()) / 60.0)
+    age_minutes = abs((chosen.read_at - at).total_seconds()) / 60.0
+    return WeatherFacts(**{name: getattr(chosen, name) for name in _WEATHER}, age_minutes=age_minutes)
 
 
-def _map_facts(row: Row[Any]) -> MapFacts | None:
+def _map_facts(row: Any) -> MapFacts | None:
     if row.channel_map_id is None:
         return None
     recognised = row.map_name.startswith(RECOGNISED_PREFIX)

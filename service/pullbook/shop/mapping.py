@@ -1,7 +1,7 @@
 """Mapping: which channel map a file is read with – a given one, its own plain headings, or a saved one that fits."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -33,7 +33,7 @@ class Mapped:
     unreadable_reason: str | None
 
 
-def choices_of(columns: Sequence[dict[str, str]]) -> tuple[ChannelChoice, ...]:
+def choices_of(columns: Sequence[Mapping[str, str]]) -> tuple[ChannelChoice, ...]:
     """A stored map's columns as the reader takes them."""
     return tuple(ChannelChoice(column["header"], column["quantity"], column["unit"]) for column in columns)
 

@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from typing import cast
 
 import numpy as np
 from sqlalchemy.orm import Session
 
 from pullbook.errors import FieldProblem, Invalid
-from pullbook.measure.correction import STANDARDS, Engine
+from pullbook.measure.correction import STANDARDS, Aspiration, Engine, Ignition
 from pullbook.measure.curve import Curve, Flag, RollerCalibration, SweepError, SweepSettings, read_sweep
 from pullbook.runfile.block import unpack
 from pullbook.runfile.channels import ChannelMapError, apply_map, columns_needed
@@ -20,6 +21,7 @@ from pullbook.shop.facts import (
     PullFacts,
     SetupFacts,
     TicketFacts,
+    VehicleFacts,
     WeatherFacts,
 )
 from pullbook.shop.flagging import flags_of
@@ -80,7 +82,10 @@ class ReadPull:
             nothing = np.full(len(grid_rpm), np.nan)
             return OnGrid(nothing, nothing, nothing, nothing)
         return OnGrid(
-            *(curve.on_grid(grid_rpm, name) for name in ("power_w", "observed_power_w", "torque_nm", "spread_w")),
+            power_w=curve.on_grid(grid_rpm, "power_w"),
+            observed_power_w=curve.on_grid(grid_rpm, "observed_power_w"),
+            torque_nm=curve.on_grid(grid_rpm, "torque_nm"),
+            spread_w=curve.on_grid(grid_rpm, "spread_w"),
             channels={name: curve.on_grid(grid_rpm, name) for name in curve.channels},
         )
 
@@ -174,12 +179,7 @@ def _calculate(loaded: Loaded, settings: ReadSettings) -> Curve:
         channels,
         _roller_calibration(calibration),
         air,
-        Engine(
-            vehicle.ignition,  # type: ignore[arg-type]  the table's own CHECK holds these to the known words
-            vehicle.aspiration,  # type: ignore[arg-type]
-            vehicle.fuel_per_litre_cycle_mg,
-            vehicle.holds_own_boost,
-        ),
+        _engine(vehicle),
         SweepSettings(
             standard=settings.standard,
             window_s=settings.window_s,
@@ -194,3 +194,9 @@ def _roller_calibration(facts: CalibrationFacts) -> RollerCalibration:
     values = asdict(facts)
     del values["id"], values["valid_from"]
     return RollerCalibration(**values)
+
+
+def _engine(vehicle: VehicleFacts) -> Engine:
+    # the table's own CHECKs hold both words to those that are known
+    ignition, aspiration = cast("Ignition", vehicle.ignition), cast("Aspiration", vehicle.aspiration)
+    return Engine(ignition, aspiration, vehicle.fuel_per_litre_cycle_mg, vehicle.holds_own_boost)

@@ -2,10 +2,11 @@
 
 import hashlib
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
-from sqlalchemy import select
+from sqlalchemy import delete, or_, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
@@ -22,7 +23,9 @@ class Pace:
 
 
 BY_ADDRESS = Pace(burst=30, seconds_each=3.0)
-BY_NAME = Pace(burst=10, seconds_each=20.0)
+BY_NAME_THERE = Pace(burst=10, seconds_each=20.0)  # one name from one address
+BY_NAME = Pace(burst=60, seconds_each=5.0)  # one name from anywhere: wide, so that strangers cannot keep its owner out
+FORGOTTEN_AFTER = timedelta(days=2)
 
 
 def bucket_name(kind: str, key: str) -> str:
@@ -44,8 +47,6 @@ def take_try(session: Session, bucket: str, pace: Pace, now: datetime) -> None:
     row.remaining, row.counted_at = left - 1.0, now
 
 
-def forgive(session: Session, bucket: str, pace: Pace, now: datetime) -> None:
-    """Fill a bucket again, after it came right."""
-    row = session.get(Tries, bucket)
-    if row is not None:
-        row.remaining, row.counted_at = float(pace.burst), now
+def forgive(session: Session, buckets: Sequence[str], now: datetime) -> None:
+    """Empty a bucket of its tries after it came right, and drop those that nobody has touched for days."""
+    session.execute(delete(Tries).where(or_(Tries.bucket.in_(buckets), Tries.counted_at < now - FORGOTTEN_AFTER)))
