@@ -108,8 +108,9 @@ class Job:
 
 @dataclass(frozen=True)
 class Reading:
-    """One line of the weather log."""
+    """One line of the weather log, and the ticket it was read for."""
 
+    job_key: str
     cell: CellPlan
     read_at: datetime
     air_temperature_c: float

@@ -148,11 +148,11 @@ def _diesel_and_boost() -> list[JobPlan]:
 
 def _weather(august_days_ago: int, january_days_ago: int) -> list[JobPlan]:
     """One car on the worst days of the year, and two readings that are not what they should be."""
-    same = "The reference car, as every season: nothing changed on it."
+    same = "The reference car, as every season: nothing changed on it. {}."
     return [
-        JobPlan("hot-humid-day", august_days_ago, 15.5, VALLEY, FEN, 16, same,
+        JobPlan("hot-humid-day", august_days_ago, 15.5, VALLEY, FEN, 16, same.format("High summer"),
                 (SetupPlan("As always", FEN.car, 4, fuel="95 octane"),), air=HOT_AND_HUMID),
-        JobPlan("cold-day", january_days_ago, 8.5, VALLEY, FEN, 16, same,
+        JobPlan("cold-day", january_days_ago, 8.5, VALLEY, FEN, 16, same.format("Frost"),
                 (SetupPlan("As always", FEN.car, 4, fuel="95 octane"),), air=FROST),
         JobPlan(
             "stale-reading", 96, 16.0, PASS, MOOR, 17, "Before a long tow: is it healthy?",

@@ -14,7 +14,7 @@ def on_the_board() -> list[JobPlan]:
             link_note="Good luck on Sunday.",
         ),
         JobPlan(
-            "today-ready", 0, 8.5, PASS, VANTA, 21, "Map for the new injectors, then before and after.",
+            "today-ready", 0, 8.0, PASS, VANTA, 21, "Map for the new injectors, then before and after.",
             (
                 SetupPlan("Old injectors", VANTA.car, 3, fuel="98 octane"),
                 SetupPlan("New injectors, map 3", stronger(VANTA.car, 1.035, above_rpm=3600.0), 4,
@@ -23,7 +23,7 @@ def on_the_board() -> list[JobPlan]:
             state="ready", dialect="banc", link_note="Ready when you are: it pulls from 3 600 now.",
         ),
         JobPlan(
-            "today-in-cell", 0, 10.0, VALLEY, PIKE, 22, "Intake and downpipe, one at a time, each shown by itself.",
+            "today-in-cell", 0, 10.5, VALLEY, PIKE, 22, "Intake and downpipe, one at a time, each shown by itself.",
             (
                 SetupPlan("Baseline", PIKE.car, 4, fuel="98 octane"),
                 SetupPlan("Downpipe", stronger(PIKE.car, 1.022), 4, "76 mm, same calibration", fuel="98 octane"),
@@ -36,7 +36,7 @@ def on_the_board() -> list[JobPlan]:
             (SetupPlan("As it came", MOOR.car, 2, fuel="95 octane"),),
             state="in_cell", dialect="banco",
         ),
-        JobPlan("today-checked-in", 0, 13.0, VALLEY, RIDGE, 24, "Towing map, like a friend's.", state="checked_in"),
+        JobPlan("today-checked-in", 0, 14.0, VALLEY, RIDGE, 24, "Towing map, like a friend's.", state="checked_in"),
         JobPlan("today-checked-in-late", 0, 14.0, PASS, TREK, 25, "Service check after the belt.", state="checked_in"),
         JobPlan(
             "today-on-hold", 0, 9.0, VALLEY, HARE, 26, "Boost creeps. Find it and cure it.",

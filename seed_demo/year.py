@@ -138,15 +138,15 @@ def _file_name(dialect: str, model: Model, number: int, at: datetime) -> str:
 
 
 def _readings(job: Job, began_at: datetime) -> list[Reading]:
-    """One shortly before the first pull and one an hour while there are pulls; or the one that the story wants."""
+    """One shortly before the first pull and one every forty minutes of them; or the one that the story wants."""
     taken = [pull for setup in job.setups for pull in setup.pulls]
     if not taken:
         return []
     first, last = taken[0].taken_at, taken[-1].taken_at
     if job.plan.reading == "stale":
         return [_reading(job, first - timedelta(hours=5, minutes=10), 0, began_at)]
-    hours = int((last - first) / timedelta(minutes=55)) + 1
-    return [_reading(job, first + timedelta(minutes=55 * hour - 8), hour, began_at) for hour in range(hours)]
+    hours = int((last - first) / timedelta(minutes=40)) + 1
+    return [_reading(job, first + timedelta(minutes=40 * hour - 8), hour, began_at) for hour in range(hours)]
 
 
 def _reading(job: Job, at: datetime, hour: int, began_at: datetime) -> Reading:
@@ -161,4 +161,4 @@ def _reading(job: Job, at: datetime, hour: int, began_at: datetime) -> Reading:
         pressure, source = {"station_pressure_kpa": airfield}, "Forecast on the telephone"
     elif turn % 5 == 2:
         pressure, source = {"altimeter_setting_kpa": airfield}, "Airfield report, hygrometer in the cell"
-    return Reading(cell, at, round(air.temperature_c, 1), pressure, sky.as_written(air, form), source)
+    return Reading(plan.key, cell, at, round(air.temperature_c, 1), pressure, sky.as_written(air, form), source)

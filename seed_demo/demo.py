@@ -1,0 +1,84 @@
+"""The demo inside its environment: migrate, serve, fill over the API, say where to look, keep serving."""
+
+import shutil
+import signal
+import sys
+import threading
+from pathlib import Path
+
+from seed_demo.filling import Filled, Filling, sign_everybody_in
+from seed_demo.folder import DemoError, Folder
+from seed_demo.people import SHOP_NAME, STAFF
+from seed_demo.progress import Progress
+from seed_demo.run import HOUSE, asked
+from seed_demo.serving import migrate, service
+from seed_demo.speaking import Voice
+from seed_demo.year import the_year
+
+DEMO = HOUSE / ".demo"
+
+
+def main(arguments: list[str], place: Path = DEMO) -> int:
+    """0 when all went well."""
+    words, folder = asked(arguments), Folder(place)
+    folder.make()
+    with folder.held():
+        if words.fresh:
+            folder.clear()
+        migrate(folder, words.port)
+        year = the_year(folder.began_at(), small=words.small)
+        with service(folder, words.port) as address:
+            hands = sign_everybody_in(address, folder, words.port)
+            progress = Progress(year.pulls + len(year.jobs), "Sending a year")
+            filled = Filling(hands, year, folder).all(progress)
+            progress.done()
+            look_at_pages(hands.desk, address, filled)
+            hands.close()
+            ends = f"{year.began_at.day} {year.began_at:%B %Y}"
+            print(f"\n{SHOP_NAME}, a year up to {ends}: {where_to_look(address, folder, filled)}", flush=True)
+            if not words.once:
+                print("\nServing until Ctrl-C.", flush=True)
+                _until_told_to_stop()
+    return 0
+
+
+def look_at_pages(signed_in: Voice, address: str, filled: Filled) -> None:
+    """Every main page answers, or it is said which does not."""
+    nobody = Voice(address)
+    pages = {path: signed_in for path in ("/", "/tickets", "/weather", "/cells")}
+    pages |= {filled.ticket_path: signed_in, filled.pull_path: signed_in, filled.comparison_path: signed_in}
+    for path, voice in (pages | {filled.results_path: nobody, "/sign-in": nobody}).items():
+        answer = voice.page(path)
+        if answer.status_code != 200:
+            raise DemoError(f"{address}{path} answers {answer.status_code}; it should be 200.")
+    nobody.close()
+
+
+def where_to_look(address: str, folder: Folder, filled: Filled) -> str:
+    """The address, a sign-in for each role, a customer's link and a comparison."""
+    passwords = folder.passwords()
+    width = max(20, shutil.get_terminal_size().columns - 1)
+    lines = [address, ""]
+    lines += [f"  {person.role:<11}{person.sign_in_name:<18}{passwords[person.sign_in_name]}" for person in STAFF]
+    lines += [f"  (kept in {folder.sign_ins})"[:width], ""]
+    lines += [f"A customer's page, no sign-in:  {address}{filled.results_path}"]
+    lines += [f"The comparison behind it:       {address}{filled.comparison_path}"]
+    return "\n".join(lines)
+
+
+def _until_told_to_stop() -> None:
+    stop = threading.Event()
+    signal.signal(signal.SIGTERM, lambda *_: stop.set())
+    try:
+        stop.wait()
+    except KeyboardInterrupt:
+        print("\nStopped. The demo is kept; run it again to go on with it.")
+
+
+if __name__ == "__main__":
+    try:
+        sys.exit(main(sys.argv[1:]))
+    except DemoError as problem:
+        sys.exit(str(problem))
+    except KeyboardInterrupt:
+        sys.exit("\nStopped half way; run it again and it goes on from here.")
