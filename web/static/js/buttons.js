@@ -42,3 +42,8 @@ document.querySelector("[data-sign-out]")?.addEventListener("click", async (even
   await call("DELETE", "/session").catch(() => null);
   location.assign(event.target.dataset.signOut);
 });
+
+for (const select of document.querySelectorAll("select[data-guess-zone]")) {
+  const here = Intl.DateTimeFormat().resolvedOptions().timeZone;
+  if ([...select.options].some((option) => option.value === here)) select.value = here;
+}

@@ -1,0 +1,228 @@
+"""What the cell's templates are given."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import ClassVar
+
+from pullbook.measure.correction import Standard
+from pullbook.pages.desk_shown import CellBrief
+from pullbook.pages.told import Shown, told
+from pullbook.shop.comparing import Comparison
+from pullbook.shop.reading import ReadPull
+
+
+@dataclass(frozen=True)
+class StepLine:
+    """A step the ticket has taken."""
+
+    state: str
+    at: datetime
+    by_name: str
+    note: str
+
+
+@dataclass(frozen=True)
+class TicketHead:
+    """A ticket with its customer and car, as the top of its page shows them."""
+
+    id: str
+    number: int
+    state: str
+    asked: str
+    notes: str
+    version: int
+    customer_name: str
+    customer_phone: str
+    customer_email: str
+    vehicle_title: str
+    plate: str
+    vin: str
+    engine: str
+    fuel: str
+    aspiration: str
+    drive: str
+    cell_id: str | None
+    cell_name: str | None
+    booked_from: datetime | None
+    booked_to: datetime | None
+    waiver_name: str
+    waiver_at: datetime | None
+    safety_by_name: str | None
+    safety_at: datetime | None
+
+
+@dataclass(frozen=True)
+class SetupCard:
+    """A setup and how many pulls it has."""
+
+    id: str
+    position: int
+    name: str
+    changed: str
+    gear: str
+    engine_turns_per_roller_turn: float | None
+    tyre_pressure_kpa: float | None
+    fuel: str
+    version: int
+    pull_count: int
+
+
+@dataclass(frozen=True)
+class LinkLine:
+    """A results link as staff see it; the address itself was shown once, when it was made."""
+
+    id: str
+    made_at: datetime
+    made_by_name: str
+    ends_at: datetime
+    revoked_at: datetime | None
+    opened_count: int
+    last_opened_on: str | None
+    note: str
+    pull_count: int
+    is_live: bool
+
+
+@dataclass(frozen=True)
+class MapBrief:
+    """A saved channel map, to be chosen."""
+
+    id: str
+    name: str
+
+
+@dataclass(frozen=True)
+class TicketPage(Shown):
+    """One job."""
+
+    template: ClassVar[str] = "cell/ticket.html"
+    ticket: TicketHead = told("The ticket with its customer and car.")
+    steps: tuple[StepLine, ...] = told("The steps it has taken, oldest first.")
+    next_states: tuple[str, ...] = told("The states it may go to from here.")
+    setups: tuple[SetupCard, ...] = told("Its setups, baseline first.")
+    pulls: tuple[ReadPull, ...] = told("Its pulls, read under the shop's own standard, newest first.")
+    comparable: tuple[str, ...] = told("The ids of the pulls that read as curves and are not set aside.")
+    links: tuple[LinkLine, ...] = told("Results links made for it, newest first.")
+    cells: tuple[CellBrief, ...] = told("The cells to choose from.")
+    maps: tuple[MapBrief, ...] = told("Saved channel maps to choose from.")
+    standard: Standard = told("The shop's own correction standard.")
+    standards: tuple[Standard, ...] = told("Every correction standard.")
+    link_days: int = told("How many days a results link lasts unless told otherwise.")
+
+
+@dataclass(frozen=True)
+class SetupSummary:
+    """A setup's headline figures in words' reach: the mean curve's peak, and between which the single pulls lay."""
+
+    setup_id: str
+    name: str
+    changed: str
+    position: int
+    made: int
+    counted: int
+    set_aside: int
+    peak_power_w: float | None
+    peak_power_rpm: float | None
+    low_power_w: float | None
+    high_power_w: float | None
+    power_u_w: float | None
+    peak_torque_nm: float | None
+    peak_torque_rpm: float | None
+    low_torque_nm: float | None
+    high_torque_nm: float | None
+    torque_u_nm: float | None
+    factor_low: float | None
+    factor_high: float | None
+    cell_names: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class DataColumn:
+    """A column of the table under a chart."""
+
+    title: str
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ComparePage(Shown):
+    """Several pulls laid over each other."""
+
+    template: ClassVar[str] = "cell/compare.html"
+    comparison: Comparison | None = told("The comparison; None while no pull is chosen.")
+    refusal: str = told("Why there is nothing to compare, in words; empty when there is.")
+    summaries: tuple[SetupSummary, ...] = told("Headline figures by setup.")
+    standard: str = told("The identifier of the chosen standard.")
+    standards: tuple[Standard, ...] = told("Every correction standard.")
+    window_s: float | None = told("The chosen width of the local fit; None: from the data.")
+    step_rpm: float = told("The step of the engine-speed grid.")
+    chosen: frozenset[str] = told("The ids of the chosen pulls.")
+    choices: tuple[ReadPull, ...] = told("Every pull of the tickets compared, to choose from.")
+    wide_svg: str = told("The drawing for a wide window, as finished markup.")
+    narrow_svg: str = told("The drawing for a phone, as finished markup.")
+    figure: str = told("The figure for the chart library, as JSON that is safe inside a page.")
+    speeds: tuple[str, ...] = told("The table's engine speeds.")
+    columns: tuple[DataColumn, ...] = told("The table's columns, one for each line drawn bold.")
+
+
+@dataclass(frozen=True)
+class PullPage(Shown):
+    """One pull in depth."""
+
+    template: ClassVar[str] = "cell/pull.html"
+    pull: ReadPull = told("The pull as read.")
+    standard: Standard = told("The standard it is read under.")
+    standards: tuple[Standard, ...] = told("Every correction standard.")
+    window_s: float | None = told("The width asked for; None: from the data.")
+    wide_svg: str = told("The drawing for a wide window, as finished markup.")
+    narrow_svg: str = told("The drawing for a phone, as finished markup.")
+    figure: str = told("The figure for the chart library, as JSON that is safe inside a page.")
+    speeds: tuple[str, ...] = told("The table's engine speeds.")
+    columns: tuple[DataColumn, ...] = told("The table's columns.")
+    other_ids: tuple[str, ...] = told("The readable pulls of the same ticket, this one among them.")
+
+
+@dataclass(frozen=True)
+class ChannelMapPage(Shown):
+    """Say which column is what. The columns themselves come through the API, as do previews."""
+
+    template: ClassVar[str] = "cell/channel_map.html"
+    pull: ReadPull = told("The pull whose file it is.")
+    maps: tuple[MapBrief, ...] = told("Saved maps to choose from.")
+
+
+@dataclass(frozen=True)
+class WeatherLine:
+    """A reading in the log."""
+
+    id: str
+    read_at: datetime
+    air_temperature_c: float
+    station_pressure_kpa: float
+    humidity_kind: str
+    humidity_value: float
+    altimeter_setting_kpa: float | None
+    source: str
+    doubt: str | None
+    made_by_name: str
+    superseded: bool
+
+
+@dataclass(frozen=True)
+class WeatherCell:
+    """A cell's log: its latest readings, newest first, and a drawing of them."""
+
+    cell: CellBrief
+    lines: tuple[WeatherLine, ...]
+    svg: str
+
+
+@dataclass(frozen=True)
+class WeatherPage(Shown):
+    """The weather log."""
+
+    template: ClassVar[str] = "cell/weather.html"
+    logs: tuple[WeatherCell, ...] = told("Every cell's log.")
+    standards: Mapping[str, str] = told("Titles of the standards by identifier, for the live answer.")
+    now: datetime = told("The time: what a new reading begins with.")

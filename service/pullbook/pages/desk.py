@@ -1,0 +1,60 @@
+"""The desk's pages: signing in, the first owner's set-up, today's board, a new ticket."""
+
+from typing import Annotated
+from zoneinfo import available_timezones
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import RedirectResponse, Response
+
+from pullbook.deps import MaybePerson, Now, PagePerson, ReadSession, SettingsDep
+from pullbook.pages.board import read_board
+from pullbook.pages.desk_shown import NewTicketPage, SetUpPage, SignInPage
+from pullbook.pages.finding import cells, customer_brief, vehicle_brief
+from pullbook.pages.render import around_person, draw, frame
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/sign-in")
+def sign_in(
+    request: Request, session: ReadSession, person: MaybePerson, next_page: Annotated[str, Query(alias="next")] = "/"
+) -> Response:
+    """Name and password; afterwards on to where one wanted to go, as far as that is a page of ours."""
+    onward = next_page if next_page.startswith("/") and not next_page.startswith(("//", "/\\")) else "/"
+    return draw(around_person(request, session, None), SignInPage(onward=onward, already=person is not None))
+
+
+@router.get("/set-up/{token}")
+def set_up(request: Request, token: str) -> Response:
+    """The first owner makes the shop, by the one-time link that the command line prints."""
+    zones = tuple(sorted(zone for zone in available_timezones() if "/" in zone and not zone.startswith("Etc/")))
+    return draw(frame(request, None, None), SetUpPage(token=token, time_zones=("UTC", *zones)))
+
+
+@router.get("/")
+def board(request: Request, session: ReadSession, person: PagePerson, now: Now) -> Response:
+    """Today: what is where, what comes when."""
+    around = around_person(request, session, person, "today")
+    return draw(around, read_board(session, now, around.time_zone))
+
+
+@router.get("/tickets/new")
+def new_ticket(
+    request: Request,
+    session: ReadSession,
+    person: PagePerson,
+    now: Now,
+    customer_id: str | None = None,
+    vehicle_id: str | None = None,
+) -> Response:
+    """Customer, car, what is asked, cell and time: by the keyboard alone in half a minute."""
+    vehicle = vehicle_brief(session, vehicle_id) if vehicle_id else None
+    customer = customer_brief(session, vehicle.customer_id if vehicle else customer_id)
+    page = NewTicketPage(cells=cells(session), customer=customer, vehicle=vehicle, now=now)
+    return draw(around_person(request, session, person, "new"), page)
+
+
+@router.get("/tickets")
+def no_list(settings: SettingsDep) -> Response:
+    """The board is the list."""
+    return RedirectResponse(f"{settings.public_path}/", 303)

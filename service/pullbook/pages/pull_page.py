@@ -1,0 +1,40 @@
+"""One pull's page: its curve in depth and everything it was made from."""
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from pullbook.charts import figure_of
+from pullbook.db.evidence import Pull
+from pullbook.measure.correction import STANDARDS
+from pullbook.overlay_svg import NARROW, WIDE, panels_svg
+from pullbook.pages.cell_shown import PullPage
+from pullbook.pages.summing_up import safe_json, table_of
+from pullbook.panels import one_pull
+from pullbook.shop.reading import ReadSettings, read_pulls
+from pullbook.shown_units import ShownUnits
+
+
+def read_pull_page(session: Session, pull_id: str, settings: ReadSettings, units: ShownUnits) -> PullPage:
+    """The page of one pull; NotFound for an unknown one."""
+    pull = read_pulls(session, [pull_id], settings)[0]
+    grid = pull.curve.engine_speed_rpm if pull.curve is not None else None
+    panels = one_pull(pull, grid, units) if grid is not None else ()
+    said = f"Pull {pull.facts.file_name} over engine speed; the numbers are in the table"
+    speeds, columns = table_of(panels, grid) if grid is not None else ((), ())
+    others = session.scalars(
+        select(Pull.id).where(
+            Pull.ticket_id == pull.facts.ticket_id, Pull.state == "readable", Pull.set_aside_at.is_(None)
+        )
+    ).all()
+    return PullPage(
+        pull=pull,
+        standard=STANDARDS[settings.standard],
+        standards=tuple(STANDARDS.values()),
+        window_s=settings.window_s,
+        wide_svg=panels_svg(panels, grid, WIDE, said) if grid is not None else "",
+        narrow_svg=panels_svg(panels, grid, NARROW, said) if grid is not None else "",
+        figure=safe_json(figure_of(panels, grid)) if grid is not None else "",
+        speeds=speeds,
+        columns=columns,
+        other_ids=tuple(others),
+    )

@@ -1,0 +1,39 @@
+"""The page of a refusal: what went wrong in words, and the way on."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from fastapi import Request
+from starlette.responses import Response
+
+from pullbook.error_answers import path_within
+from pullbook.pages.render import draw, frame
+from pullbook.pages.told import Shown, told
+
+CUSTOMER_HEADERS = {"X-Robots-Tag": "noindex, nofollow, noarchive", "Referrer-Policy": "no-referrer"}
+
+
+@dataclass(frozen=True)
+class RefusalPage(Shown):
+    """Something could not be shown."""
+
+    template: ClassVar[str] = "refusal.html"
+    status: int = told("The HTTP status.")
+    title: str = told("The status in a few words.")
+    detail: str = told("What happened and what would do.")
+
+
+@dataclass(frozen=True)
+class LinkRefusalPage(Shown):
+    """A customer's link that shows nothing; the same page whatever the reason, so that guessing learns nothing."""
+
+    template: ClassVar[str] = "results/ask_the_shop.html"
+    is_over: bool = told("True when the link was good once and has ended; False when it never was.")
+
+
+def error_page(request: Request, status: int, title: str, detail: str) -> Response:
+    """What `error_answers` calls for a refusal that a person will read."""
+    around = frame(request, None, None)
+    if path_within(request).startswith("/r/") and status in (404, 410):
+        return draw(around, LinkRefusalPage(is_over=status == 410), status, CUSTOMER_HEADERS)
+    return draw(around, RefusalPage(status=status, title=title, detail=detail), status)

@@ -1,0 +1,74 @@
+"""A comparison in headline figures and in a table: what stands above and beneath its chart."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import orjson
+
+from pullbook.pages.cell_shown import DataColumn, SetupSummary
+from pullbook.panels import Panel
+from pullbook.shop.comparing import Comparison, SetupRead
+from pullbook.shop.facts import Floats
+from pullbook.shown_units import plain_number
+
+
+def summaries(comparison: Comparison) -> tuple[SetupSummary, ...]:
+    """Each setup's figures, in the comparison's order."""
+    return tuple(_summary(setup, comparison.engine_speed_rpm) for setup in comparison.setups)
+
+
+def _summary(setup: SetupRead, grid: Floats) -> SetupSummary:
+    heads = [pull.curve.headline for pull in setup.standing if pull.curve is not None]
+    factors = [pull.curve.factor for pull in setup.standing if pull.curve is not None and pull.curve.factor is not None]
+    powers = [head.peak_power_w.value for head in heads]
+    torques = [head.peak_torque_nm.value for head in heads]
+    power, power_rpm = _peak(setup.mean.power_w if setup.mean else None, grid)
+    torque, torque_rpm = _peak(setup.mean.torque_nm if setup.mean else None, grid)
+    return SetupSummary(
+        setup_id=setup.setup_id,
+        name=setup.name,
+        changed=setup.changed,
+        position=setup.position,
+        made=len(setup.pulls),
+        counted=setup.counted,
+        set_aside=sum(pull.facts.set_aside_at is not None for pull in setup.pulls),
+        peak_power_w=power,
+        peak_power_rpm=power_rpm,
+        low_power_w=min(powers, default=None),
+        high_power_w=max(powers, default=None),
+        power_u_w=max((head.peak_power_w.expanded_uncertainty for head in heads), default=None),
+        peak_torque_nm=torque,
+        peak_torque_rpm=torque_rpm,
+        low_torque_nm=min(torques, default=None),
+        high_torque_nm=max(torques, default=None),
+        torque_u_nm=max((head.peak_torque_nm.expanded_uncertainty for head in heads), default=None),
+        factor_low=min(factors, default=None),
+        factor_high=max(factors, default=None),
+        cell_names=tuple(dict.fromkeys(pull.facts.cell_name for pull in setup.pulls)),
+    )
+
+
+def _peak(values: Floats | None, grid: Floats) -> tuple[float | None, float | None]:
+    if values is None or not np.isfinite(values).any():
+        return None, None
+    at = int(np.nanargmax(values))
+    return float(values[at]), float(grid[at])
+
+
+def table_of(panels: Sequence[Panel], grid: Floats) -> tuple[tuple[str, ...], tuple[DataColumn, ...]]:
+    """The numbers behind the bold and commanded lines, as printed: engine speeds, and a column for each line."""
+    columns = []
+    for panel in panels:
+        for line in panel.lines:
+            if line.kind == "single":
+                continue
+            values = tuple(plain_number(v, panel.decimals) if np.isfinite(v) else "" for v in map(float, line.values))
+            columns.append(DataColumn(f"{panel.title.split(',')[0]}, {panel.unit}: {line.label}", values))
+    return tuple(plain_number(float(speed)) for speed in grid), tuple(columns)
+
+
+def safe_json(value: Any) -> str:
+    """JSON that may stand inside a `<script type="application/json">`: nothing in it can end the element."""
+    text = orjson.dumps(value).decode()
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")

@@ -1,0 +1,43 @@
+"""The words that pages use for what the records keep as identifiers."""
+
+STATE_WORDS = {
+    "booked": "Booked",
+    "checked_in": "Checked in",
+    "in_cell": "In the cell",
+    "ready": "Ready",
+    "collected": "Collected",
+    "on_hold": "On hold",
+    "cancelled": "Cancelled",
+}
+STEP_WORDS = {
+    "booked": "Book it again",
+    "checked_in": "Check the car in",
+    "in_cell": "Car goes into the cell",
+    "ready": "Work is done, car is ready",
+    "collected": "Customer has collected it",
+    "on_hold": "Put on hold",
+    "cancelled": "Cancel",
+}
+DRIVE_WORDS = {"two_wheel": "two-wheel drive", "all_wheel": "all-wheel drive"}
+KIND_WORDS = {"sweep": "Sweep", "hold": "Hold", "coast_down": "Coast-down"}
+FUEL_WORDS = {
+    "petrol": "petrol",
+    "e10": "petrol E10",
+    "e85": "E85",
+    "ethanol": "ethanol",
+    "methanol": "methanol",
+    "diesel": "diesel",
+    "lpg": "LPG",
+    "cng": "CNG",
+}
+ASPIRATION_WORDS = {
+    "natural": "naturally aspirated",
+    "mechanical": "mechanically charged",
+    "turbo": "turbocharged",
+}
+ROLE_WORDS = {"front_desk": "front desk", "tuner": "tuner", "owner": "owner"}
+HUMIDITY_WORDS = {
+    "relative_pct": ("relative humidity", "%"),
+    "dew_point_c": ("dew point", "°C"),
+    "wet_bulb_c": ("wet bulb", "°C"),
+}

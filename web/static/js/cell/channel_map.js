@@ -1,0 +1,109 @@
+// Say which column is what: rows from the file itself, quantities and units from the service, kept as a map by name.
+import { call, url } from "../api.js";
+import { make } from "../dom.js";
+import { clearProblems, showProblem } from "../forms.js";
+
+const byId = (id) => document.getElementById(id);
+const pullId = byId("mapper").dataset.pull;
+const form = byId("map-form");
+let quantities = [];
+let rows = [];
+
+const shown = (value) => (value === null ? "–" : String(Number(value.toPrecision(6))));
+
+function unitOptions(select, quantity, wanted) {
+  const units = quantities.find((one) => one.quantity === quantity)?.units ?? [];
+  select.replaceChildren(...units.map((one) => make("option", { value: one.unit, selected: one.unit === wanted }, one.label)));
+  if (units.length > 1 && !wanted) select.prepend(make("option", { value: "", selected: true }, "which unit?"));
+  select.hidden = units.length === 0;
+}
+
+function says(row) {
+  const quantity = quantities.find((one) => one.quantity === row.quantity.value);
+  const label = quantity?.units.find((one) => one.unit === row.unit.value)?.label ?? "";
+  const { smallest, largest } = row.column;
+  row.words.textContent = quantity && smallest !== null ? `${quantity.title}: from ${shown(smallest)} to ${shown(largest)} ${label}` : "";
+}
+
+function rowOf(column, number) {
+  const quantity = make("select", { "aria-label": `${column.header} is`, id: `quantity-${number}` }, make("option", { value: "" }, "not used"),
+    ...quantities.map((one) => make("option", { value: one.quantity }, one.title)));
+  const unit = make("select", { "aria-label": `${column.header} is in`, hidden: true });
+  const words = make("span", { class: "small soft" });
+  const row = { column, quantity, unit, words };
+  quantity.addEventListener("change", () => {
+    unitOptions(unit, quantity.value, "");
+    review();
+  });
+  unit.addEventListener("change", review);
+  row.element = make("tr", {}, make("th", { scope: "row" }, column.header, column.unit ? make("span", { class: "soft" }, ` unit as written: ${column.unit}`) : null),
+    make("td", {}, quantity), make("td", {}, unit),
+    make("td", {}, make("span", { class: "first-values" }, column.first_values.slice(0, 6).map(shown).join("  ")), make("br"), words));
+  return row;
+}
+
+function fill(choices) {
+  for (const row of rows) {
+    const choice = choices.find((one) => one.header === row.column.header);
+    row.quantity.value = choice?.quantity ?? "";
+    unitOptions(row.unit, row.quantity.value, choice?.unit);
+  }
+  review();
+}
+
+const used = () => rows.filter((row) => row.quantity.value);
+
+function review() {
+  rows.forEach(says);
+  const names = used().map((row) => row.quantity.value);
+  const twice = names.filter((name, at) => names.indexOf(name) !== at);
+  const words = [];
+  if (!names.includes("time_s")) words.push("No column is time yet.");
+  if (!names.some((name) => name.startsWith("roller_"))) words.push("No column is roller speed or pulses yet.");
+  if (used().some((row) => !row.unit.value)) words.push("A unit is still open.");
+  if (twice.length) words.push("Two columns are the same thing.");
+  byId("preview-words").textContent = words.length ? words.join(" ") : `${names.length} columns are used. Nothing is missing that a curve needs.`;
+}
+
+function ask(questions) {
+  byId("questions").replaceChildren(...(questions.length
+    ? [make("div", { class: "note" }, make("p", {}, make("strong", {}, "What the file leaves open")), make("ul", {}, ...questions.map((one) => make("li", {}, one))))] : []));
+}
+
+async function load() {
+  const [known, file] = await Promise.all([call("GET", "/channel-maps/quantities"), call("GET", `/pulls/${pullId}/columns`)]);
+  quantities = known.items;
+  ask(file.questions);
+  if (!file.columns.length) {
+    byId("column-rows").replaceChildren(make("tr", {}, make("td", { colspan: 4 }, file.reason ?? "This file has no columns that could be read.")));
+    form.hidden = true;
+    return;
+  }
+  rows = file.columns.map(rowOf);
+  byId("column-rows").replaceChildren(...rows.map((row) => row.element));
+  fill(file.choices);
+}
+
+byId("take-map")?.addEventListener("click", async () => {
+  const preview = await call("GET", `/pulls/${pullId}/columns?channel_map_id=${byId("channel_map_id").value}`);
+  fill(preview.choices);
+  ask(preview.misfit ? [preview.misfit] : []);
+});
+
+form.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  clearProblems(form);
+  const button = form.querySelector("button");
+  button.disabled = true;
+  const columns = used().map((row) => ({ header: row.column.header, quantity: row.quantity.value, unit: row.unit.value }));
+  try {
+    const map = await call("POST", "/channel-maps", { name: form.elements.name.value.trim(), columns });
+    await call("PUT", `/pulls/${pullId}/channel-map`, { channel_map_id: map.id });
+    location.assign(url(`/pulls/${pullId}`));
+  } catch (problem) {
+    button.disabled = false;
+    showProblem(form, problem);
+  }
+});
+
+load().catch((problem) => ask([problem.message]));
