@@ -1,10 +1,12 @@
 """How migrations meet a database: one connection, one transaction for all of them, looked at before it is kept."""
 
+from pathlib import Path
+
 from alembic import context
 
 from pullbook.db.evidence import Table
 from pullbook.db.migrating import alone, migration_engine, read_address, upgrading
-from pullbook.settings import MIGRATIONS, Settings
+from pullbook.settings import Settings
 
 url = read_address(context.config.attributes.get("database_url") or Settings().database_url)
 engine = migration_engine(url)
@@ -22,5 +24,5 @@ with alone(url), engine.connect() as connection, connection.begin():
         user_module_prefix="stored_types.",
     )
     with context.begin_transaction():
-        upgrading(connection, MIGRATIONS, context.run_migrations)
+        upgrading(connection, Path(__file__).parent, context.run_migrations)
 engine.dispose()

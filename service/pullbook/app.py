@@ -19,7 +19,8 @@ from pullbook.request_log import RequestLog
 from pullbook.same_origin import SameOrigin
 from pullbook.security_headers import SecurityHeaders
 from pullbook.settings import Settings
-from pullbook.static_files import StaticPart, warm
+from pullbook.static_files import StaticPart
+from pullbook.warming import warm
 
 
 def create_app(settings: Settings, *, warm_up: bool = False) -> FastAPI:

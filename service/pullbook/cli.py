@@ -41,8 +41,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except (Refusal, MigrationError, DatabaseAddressError, PortTakenError) as error:
         print(f"pullbook: {error}", file=sys.stderr)
         return 1
-    except sql.OperationalError as error:
-        print(f"pullbook: the database cannot be opened: {str(error.orig).strip()}", file=sys.stderr)
+    except sql.DBAPIError as error:
+        print(f"pullbook: the database cannot be used: {str(error.orig).strip()}", file=sys.stderr)
         return 1
     return 0
 
@@ -103,6 +103,8 @@ def run_serve(settings: Settings, asked: argparse.Namespace) -> None:
         print(migrate(settings.database_url, MIGRATIONS))
     database = connect(settings.database_url)
     _ready(database)
+    with database.writing() as session:
+        session.connection()  # what cannot be written must not be served
     if database.is_sqlite and (doubt := sqlite_doubt()):
         print(f"pullbook: {doubt}", file=sys.stderr)
     listening = listen(settings.listen_host, settings.listen_port)

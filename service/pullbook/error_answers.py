@@ -193,7 +193,8 @@ def would_do(fault: Any) -> str:
 
 def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)  # noqa: S101
-    code = HTTPStatus(error.status_code).phrase.lower().replace(" ", "-")
+    named = {status: code for status, code in STATUSES.values()}
+    code = named.get(error.status_code) or HTTPStatus(error.status_code).phrase.lower().replace(" ", "-")
     detail = error.detail
     if error.status_code == 404 and detail == "Not Found":
         detail = "there is nothing at this address"
@@ -209,6 +210,12 @@ def _broken_rule(request: Request, error: Exception) -> Response:
     """The database itself said no: the last guard, when two people did the same at once."""
     log.warning("the database refused: %s", getattr(error, "orig", error))
     return answer(request, 409, "clash", "this breaks a rule with what is already on record; load it again and look")
+
+
+def _unstorable(request: Request, error: Exception) -> Response:
+    """A value that fits its field and no database: a text with a zero byte, a number beyond 64 bits."""
+    log.warning("the database cannot hold: %s", getattr(error, "orig", error))
+    return answer(request, 422, "invalid", "something in the request cannot be stored as it is; plain text would do")
 
 
 def _database_away(request: Request, error: Exception) -> Response:
@@ -248,6 +255,7 @@ def install(app: FastAPI) -> None:
         app.add_exception_handler(kind, _registered(_measured_or_read))
     app.add_exception_handler(RequestValidationError, _registered(_badly_formed))
     app.add_exception_handler(HTTPException, _registered(_http))
+    app.add_exception_handler(sql.DataError, _registered(_unstorable))
     app.add_exception_handler(sql.IntegrityError, _registered(_broken_rule))
     app.add_exception_handler(sql.OperationalError, _registered(_database_away))
     app.add_exception_handler(sql.TimeoutError, _registered(_database_away))

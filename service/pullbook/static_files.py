@@ -123,11 +123,3 @@ def plotly_bundle() -> Path | None:
         if file.is_file():
             return file
     return None
-
-
-def warm(static: StaticPart) -> None:
-    """What may be slow, done behind the first answers: the file reader's pandas, the chart library's smallest form."""
-    import pandas  # noqa: F401, PLC0415  half a second and 34 MB that the first page need not wait for
-
-    static.prepare("gz")
-    static.prepare("br")

@@ -1,6 +1,5 @@
 """Signing in and out: /api/v1/session."""
 
-from datetime import datetime
 
 from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel, ConfigDict, Field

@@ -23,10 +23,10 @@ SOUND_SQLITE = ((3, 44, 6), (3, 50, 7), (3, 51, 3))  # per release line, where t
 BUSY_TIMEOUT_MS = 5000
 WAIT_FOR_WRITER_S = 10
 _CONNECTION_WORDS = (
+    f"busy_timeout={BUSY_TIMEOUT_MS}",  # first, for the next may have to wait
     "journal_mode=WAL",
     "synchronous=FULL",  # an answer of 201 means on disk
     "foreign_keys=ON",
-    f"busy_timeout={BUSY_TIMEOUT_MS}",
     "recursive_triggers=ON",  # else INSERT OR REPLACE deletes without asking the triggers
     "trusted_schema=OFF",
 )
