@@ -2,8 +2,11 @@
 
 import re
 
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
-_NUMBER_COMMA = re.compile(r"[+-]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eE][+-]?[0-9]+)?")
+_NUMBERS = {
+    ".": re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"),
+    ",": re.compile(r"[+-]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eE][+-]?[0-9]+)?"),
+    "": re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?"),
+}
 _INFINITE = re.compile(r"[+-]?inf(?:inity)?", re.IGNORECASE)
 _GROUPED = re.compile(r"[+-]?[0-9]{1,3}(?:[.,' \u00a0\u202f][0-9]{3})+(?:[.,][0-9]+)?")
 _DOUBTFUL = re.compile(rb"[1-9][0-9]{0,2}(?:[,.][0-9]{3})+")
@@ -20,7 +23,9 @@ BLANK_WORDS = frozenset(
         *("-nan(ind)", "1.#qnan", "1.#ind", "-1.#ind", "1.#inf", "-1.#inf", "#value!", "#wert!", "#div/0!", "∞", "-∞"),
     )
 )
-# the same as the fast reader must be told them: exact strings; any other spelling goes to the careful reader
+# the same as the fast reader must be told them, exact strings: the usual ones, which cost nothing, and all that are not
+# odd; any other spelling goes to the careful reader
+USUAL_BLANKS = ["", "NaN", "nan", "NAN"]
 BLANK_SPELLINGS = sorted({spelled for word in BLANK_WORDS for spelled in (word, word.upper(), word.capitalize())}
                          | {"NaN", "-NaN"})  # fmt: skip
 
@@ -36,15 +41,15 @@ SHORT_CLOCK = re.compile(r"(?P<minutes>[0-9]{1,2}):(?P<seconds>[0-5][0-9])[.,](?
 def number(cell: str, decimal: str) -> float | None:
     """The number a cell holds (an infinity too), or None. Thousands marks are never taken for anything."""
     cell = cell.strip(" \t")
-    if (_NUMBER if decimal == "." else _NUMBER_COMMA).fullmatch(cell):
+    if _NUMBERS[decimal].fullmatch(cell):
         return float(cell.replace(",", "."))
     return float(cell) if _INFINITE.fullmatch(cell) else None
 
 
 def kind(cell: str, decimal: str) -> str:
-    """'blank', 'number', 'clock' or 'word'."""
+    """'blank', 'number', 'clock' or 'word'; with "" for `decimal` either mark makes a number."""
     cell = cell.strip(" \t")
-    if (_NUMBER if decimal == "." else _NUMBER_COMMA).fullmatch(cell):
+    if _NUMBERS[decimal].fullmatch(cell):
         return "number"
     if cell.lower() in BLANK_WORDS:
         return "blank"

@@ -60,6 +60,6 @@ def _from_cp1252(data: bytes) -> bytes:
 
 def _lines_mended(data: bytes) -> bytes:
     """A lone CR, or CR CR LF, becomes LF; CR LF stays, because both readers take it as it is."""
-    if b"\r" not in data or data.count(b"\r") == data.count(b"\r\n"):
+    if b"\r" not in data or (data.count(b"\r") == data.count(b"\n") and b"\r\r" not in data):
         return data
     return data.replace(b"\r\r\n", b"\n").replace(b"\r\n", b"\n").replace(b"\r", b"\n")

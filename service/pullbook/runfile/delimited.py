@@ -1,15 +1,13 @@
 """Delimited text, as loggers and spreadsheets really write it → `RawRun`."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pullbook.runfile.bulk import check_lines, read_in_bulk
 from pullbook.runfile.careful import column_kind, column_numbers, read_rows
-from pullbook.runfile.cells import doubtful_mark, number
+from pullbook.runfile.cells import BLANK_SPELLINGS, USUAL_BLANKS, doubtful_mark, number
 from pullbook.runfile.clock_times import NotAClockError, clock_seconds
 from pullbook.runfile.decoding import as_utf8
 from pullbook.runfile.layout import Layout, find_layout, is_comment
@@ -87,13 +85,16 @@ class _Table:
 
 
 def _table(body: bytes, layout: Layout) -> _Table:
-    """In bulk if it can be, else in bulk without the lines that are no rows, else carefully."""
-    for tried, notes in chain([(body, {})], _without_noise(body, layout)):
-        bulk = read_in_bulk(tried, layout)
-        if bulk is not None:
-            table = _Table([], list(layout.kinds), notes)
-            if all(_took(table, column, layout, place) for place, column in enumerate(bulk)):
-                return table
+    """In bulk if it can be, else in bulk with every blank word and without lines that are no rows, else carefully."""
+    notes: dict[str, str] = {}
+    bulk = read_in_bulk(body, layout, USUAL_BLANKS)
+    if bulk is None:
+        rows, notes = _without_noise(body, layout)
+        bulk = read_in_bulk(rows, layout, BLANK_SPELLINGS)
+    if bulk is not None:
+        table = _Table([], list(layout.kinds), notes)
+        if all(_took(table, column, layout, place) for place, column in enumerate(bulk)):
+            return table
     return _carefully(body, layout)
 
 
@@ -140,15 +141,18 @@ def _carefully(body: bytes, layout: Layout) -> _Table:
     return table
 
 
-def _without_noise(body: bytes, layout: Layout) -> Iterator[tuple[bytes, dict[str, str]]]:
-    """The body without repeated headings and comments between rows, if it has any."""
-    lines = body.split(b"\n")
+def _without_noise(body: bytes, layout: Layout) -> tuple[bytes, dict[str, str]]:
+    """The body without repeated headings, comments between rows and a last row cut short, and notes on those."""
+    lines = body.rstrip().split(b"\n")
     repeats = {line for line in layout.noise if line}
     kept = [line for line in lines if line.strip() not in repeats]
     rows = [line for line in kept if not is_comment(line[:40].decode("utf-8", "replace"), layout.delimiter)]
     counts = {"repeated headings": len(lines) - len(kept), "comments between rows": len(kept) - len(rows)}
-    if any(counts.values()):
-        yield b"\n".join(rows), {what: f"{count} left out" for what, count in counts.items() if count}
+    delimiter = layout.delimiter.encode()
+    if len(rows) > 1 and b'"' not in rows[-1] and rows[-1].count(delimiter) < rows[0].count(delimiter):
+        rows.pop()
+        counts["a last row cut short"] = 1
+    return b"\n".join(rows), {what: f"{count} left out" for what, count in counts.items() if count}
 
 
 def _assembled(read: _Table, layout: Layout) -> tuple[tuple[Header, ...], NDArray[np.float64]]:

@@ -1,8 +1,10 @@
 """Where the table is in a text file, how its cells are divided, and what stands above it."""
 
 import csv
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from pullbook.runfile.cells import kind
 from pullbook.runfile.refusals import RefusedFile, RunFileError
@@ -14,6 +16,10 @@ LARGEST_CELL = 4096
 LARGEST_LINE = LARGEST_COLUMNS * LARGEST_CELL
 COMMENT_MARKS = ("#", "//", "%", ";", "!", "'", "*")
 _DELIMITER_BYTES = tuple(mark.encode() for mark in DELIMITERS)
+# the comma last: it may be the decimal mark of a file divided by another
+_TRIED = ";\t|,"
+_LATER_COMMA = re.compile(rb"(?<![0-9,.:])[0-9]+,[0-9]+(?![0-9,.:])")
+_LATER_POINT = re.compile(rb"(?<![0-9,.:])[0-9]+\.[0-9]+(?![0-9,.:])")
 _SAMPLE_ROWS = 12
 _WORTH = {"number": 1, "clock": 1, "blank": 0, "word": -2}
 
@@ -36,18 +42,28 @@ class Layout:
     noise: tuple[bytes, ...]
 
 
+class _Row(NamedTuple):
+    place: int  # from 0
+    cells: list[str]
+    kinds: list[str]
+
+
 @dataclass(frozen=True)
 class _Candidate:
     delimiter: str
     decimal: str
     first: int
-    rows: list[list[str]]
-    kinds: list[list[str]]
+    rows: list[_Row]
     score: int
 
     @property
     def width(self) -> int:
-        return len(self.rows[0])
+        return len(self.rows[0].cells)
+
+    @property
+    def is_plain(self) -> bool:
+        """A full sample without a word in it: no other way to divide the cells can be better."""
+        return len(self.rows) >= _SAMPLE_ROWS and not any("word" in row.kinds for row in self.rows)
 
 
 def find_layout(data: bytes) -> Layout:
@@ -63,7 +79,7 @@ def find_layout(data: bytes) -> Layout:
     comments = tuple(lines[number].strip() for number in above if number not in used)
     return Layout(
         delimiter=best.delimiter,
-        decimal=best.decimal,
+        decimal=_decimal_of(best, data[starts[best.first] :]),
         first_line=rows_start + 1,
         first_byte=starts[rows_start],
         names=names,
@@ -123,79 +139,91 @@ def _head(data: bytes) -> tuple[list[str], list[int]]:
 def _best_candidate(lines: list[str], top: int, declared: str | None) -> _Candidate:
     text = "\n".join(lines)
     for least_numbers in (0.5, 0.0):  # a table of mostly words is believed only where no table of numbers is found
-        found = [
-            candidate
-            for delimiter in (declared or DELIMITERS)
-            if delimiter in text
-            for decimal in ((".",) if delimiter == "," and '"' not in text else (".", ","))
-            if (candidate := _candidate(lines, top, delimiter, decimal, least_numbers)) is not None
-        ]
-        if found:
-            best = max(found, key=lambda one: one.score)
-            if best.first >= LARGEST_HEAD_LINES:
-                break
+        best: _Candidate | None = None
+        for delimiter in declared or _TRIED:
+            if delimiter not in text:
+                continue
+            one = _candidate(lines, top, delimiter, least_numbers)
+            if one is not None and (best is None or one.score > best.score):
+                best = one
+            if best is not None and best.is_plain:
+                return best
+        if best is not None and best.first < LARGEST_HEAD_LINES:
             return best
     if len(lines) <= LARGEST_HEAD_LINES:
         raise RunFileError("There are no rows of numbers in this file: at least two columns of numbers are needed.")
     raise RunFileError(f"There is no table of numbers in the first {LARGEST_HEAD_LINES} lines.", LARGEST_HEAD_LINES)
 
 
-def _candidate(lines: list[str], top: int, delimiter: str, decimal: str, least_numbers: float) -> _Candidate | None:
+def _candidate(lines: list[str], top: int, delimiter: str, least_numbers: float) -> _Candidate | None:
     """The table, if cells are divided like this: the rows of the width that most of the early rows have."""
-    runs: dict[int, list[tuple[int, list[str]]]] = {}
+    runs: dict[int, list[_Row]] = {}
     at = top
     while at < len(lines):
-        run = _run_from(lines, at, delimiter, decimal, least_numbers)
-        at = run[-1][0] + 1 if run else at + 1
+        run = _run_from(lines, at, delimiter, least_numbers)
+        at = run[-1].place + 1 if run else at + 1
         if run:
-            rows = runs.setdefault(len(run[0][1]), [])
+            rows = runs.setdefault(len(run[0].cells), [])
             rows.extend(run)
             if len(rows) >= _SAMPLE_ROWS:
                 break
     if not runs:
         return None
     table = max(runs.values(), key=len)
-    kinds = [[kind(cell, decimal) for cell in row] for _, row in table]
-    return _Candidate(
-        delimiter,
-        decimal,
-        first=table[0][0],
-        rows=[row for _, row in table],
-        kinds=kinds,
-        score=sum(_WORTH[one] for row in kinds for one in row),
-    )
+    decimal, wrong = _decimal_in(table)
+    if wrong:
+        table = [row._replace(kinds=[kind(cell, decimal) for cell in row.cells]) for row in table]
+    score = sum(_WORTH[one] for row in table for one in row.kinds)
+    return _Candidate(delimiter, decimal, table[0].place, table, score)
 
 
-def _run_from(
-    lines: list[str], at: int, delimiter: str, decimal: str, least_numbers: float
-) -> list[tuple[int, list[str]]]:
-    run: list[tuple[int, list[str]]] = []
-    for number in range(at, len(lines)):
-        line = lines[number]
+def _run_from(lines: list[str], at: int, delimiter: str, least_numbers: float) -> list[_Row]:
+    run: list[_Row] = []
+    for place in range(at, len(lines)):
+        line = lines[place]
         if not line.strip(' \t",;|'):
             if run:
                 continue
             break
         if delimiter not in line:
             break
-        row = cells_of(line, delimiter)
-        if len(row) < 2 or (run and len(row) != len(run[0][1])) or not _is_row(row, decimal, least_numbers):
+        cells = cells_of(line, delimiter)
+        if len(cells) < 2 or (run and len(cells) != len(run[0].cells)):
             break
-        run.append((number, row))
+        kinds = [kind(cell, "") for cell in cells]
+        if not _is_row(kinds, least_numbers):
+            break
+        run.append(_Row(place, cells, kinds))
         if len(run) == _SAMPLE_ROWS:
             break
     return run
 
 
-def _is_row(row: list[str], decimal: str, least_numbers: float) -> bool:
-    kinds = [kind(cell, decimal) for cell in row]
-    numbers = kinds.count("number") + kinds.count("clock")
+def _is_row(kinds: list[str], least_numbers: float) -> bool:
     words = kinds.count("word")
+    numbers = len(kinds) - words - kinds.count("blank")
     return numbers > 0 and numbers > least_numbers * (numbers + words)
 
 
+def _decimal_in(rows: list[_Row]) -> tuple[str, bool]:
+    """The decimal mark that most numbers of these rows have, and whether any has the other."""
+    numbers = [cell for row in rows for cell, one in zip(row.cells, row.kinds, strict=True) if one == "number"]
+    commas, points = sum("," in cell for cell in numbers), sum("." in cell for cell in numbers)
+    return (",", points > 0) if commas > points else (".", commas > 0)
+
+
+def _decimal_of(best: _Candidate, body: bytes) -> str:
+    """The decimal mark; where the first rows have only whole numbers, the mark that stands in later ones."""
+    if best.delimiter == "," or best.decimal == ",":
+        return best.decimal
+    cells = [cell for row in best.rows for cell, one in zip(row.cells, row.kinds, strict=True) if one == "number"]
+    if any("." in cell for cell in cells):
+        return "."
+    return "," if len(_LATER_COMMA.findall(body)) > len(_LATER_POINT.findall(body)) else "."
+
+
 def _column_kind(best: _Candidate, column: int) -> str:
-    kinds = {row[column] for row in best.kinds} - {"blank"}
+    kinds = {row.kinds[column] for row in best.rows} - {"blank"}
     return kinds.pop() if len(kinds) == 1 else "number"
 
 
@@ -206,14 +234,14 @@ def _headings(
     records = [
         (taken, cells)
         for taken, cells in _records_upwards(lines, above, best.delimiter)
-        if not is_comment(lines[taken[0]], best.delimiter) or len(_trimmed(cells)) == len(_trimmed(best.rows[0]))
+        if not is_comment(lines[taken[0]], best.delimiter) or len(_trimmed(cells)) == len(_trimmed(best.rows[0].cells))
     ]
     if not records or len(_trimmed(records[0][1])) < 2:
         return [], [], None, set()
     taken, cells = records[0]
     if is_unit_row(cells) and len(records) > 1 and len(_trimmed(records[1][1])) >= len(_trimmed(cells)):
         return records[1][1], cells, records[1][0][0], {*taken, *records[1][0]}
-    if _is_row(cells, best.decimal, 0.5):
+    if _is_row([kind(cell, best.decimal) for cell in cells], 0.5):
         raise RunFileError(
             f"Line {taken[0] + 1} has {len(cells)} cells where the rows below it have {best.width}.", taken[0] + 1
         )
@@ -255,7 +283,7 @@ def _fitted(
     if header_line is None:
         return tuple("" for _ in range(best.width)), tuple("" for _ in range(best.width))
     had = len(_trimmed(names))
-    spare = all(not cell.strip() for row in best.rows for cell in row[had:])
+    spare = all(not cell.strip() for row in best.rows for cell in row.cells[had:])
     if had > best.width or not spare:
         doubt = ""
         if best.delimiter == "," and best.width == 2 * had:

@@ -43,6 +43,7 @@ _KINDS: tuple[tuple[bytes, int, str, str], ...] = (
     (codecs.BOM_UTF32_BE, 0, "text in UTF-32", "save it as UTF-8"),
 )
 _PAGES = (b"<!doctype", b"<html", b"<?xml", b"<svg")
+_SEPARATORS = b',;|" \t\r\n'
 _ODD_CONTROLS = bytes(sorted(set(range(32)) - {9, 10, 11, 12, 13, 26, 27}))
 
 
@@ -60,7 +61,8 @@ def screen(first_bytes: bytes, size: int | None = None) -> None:
         what = "a program" if start[:2] == b"MZ" else "binary data"
         raise RefusedFile(f"This is {what}, not delimited text.")
     text = start.replace(b"\x00", b"")
-    if len(text) - len(text.translate(None, _ODD_CONTROLS)) > len(text) // 100:
+    part = text[:4096]
+    if len(part) - len(part.translate(None, _ODD_CONTROLS)) > len(part) // 100:
         raise RefusedFile("This is binary data, not delimited text.")
     _refuse_empty_tables(text, whole=size is not None and size <= len(start))
 
@@ -99,7 +101,11 @@ def _refuse_empty_tables(text: bytes, whole: bool) -> None:
     text = text.removeprefix(codecs.BOM_UTF8).removeprefix(codecs.BOM_UTF16_LE).removeprefix(codecs.BOM_UTF16_BE)
     if not text.strip():
         raise RefusedFile("There is nothing in the file but blank space.")
-    if (whole or len(text) > 64) and not text.translate(None, b',;|" \t\r\n'):
+    if (
+        not text[:256].translate(None, _SEPARATORS)
+        and not text.translate(None, _SEPARATORS)
+        and (whole or len(text) > 64)
+    ):
         raise RefusedFile("There is nothing in the file but separators.")
     first_line = text.split(b"\n", 1)[0]
     columns = max(first_line.count(mark.encode()) for mark in DELIMITERS) + 1
