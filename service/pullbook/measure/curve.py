@@ -1,113 +1,44 @@
-"""From the samples of a sweep to its curve: the one entry, and what comes out of it."""
+"""From the samples of a sweep to its curve: the one entry. A pure function: same samples and settings, same bits."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Literal
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from math import pi
 
 import numpy as np
-from numpy.typing import NDArray
 
-from pullbook.measure import METHOD_VERSION
 from pullbook.measure.air import Air
-from pullbook.measure.correction import Engine
+from pullbook.measure.brake import Brake, brake_of
+from pullbook.measure.correction import STANDARDS, Engine, Factor, factor
+from pullbook.measure.enginespeed import EngineSpeed, engine_speed_of
+from pullbook.measure.fuelling import fuelling_flags
+from pullbook.measure.gridding import carried, grid_between
+from pullbook.measure.headline import Figures, Track, fine_points, headline
+from pullbook.measure.kinematics import Motion, motion_of
+from pullbook.measure.results import (
+    Array,
+    Curve,
+    Figure,
+    Flag,
+    Headline,
+    RollerCalibration,
+    SweepError,
+    SweepSettings,
+)
+from pullbook.measure.rollerspeed import RollerSignal, roller_signal
+from pullbook.measure.sweep import Stretch, find_sweep
+from pullbook.measure.timebase import TimeBase, repaired
+from pullbook.measure.uncertainty import factor_parts
 
-Array = NDArray[np.float64]
-
-
-class SweepError(ValueError):
-    """The samples cannot be read as a sweep; the message says why and what would do."""
-
-
-@dataclass(frozen=True)
-class RollerCalibration:
-    """The cell's constants in force. Each `…_u…` is a standard uncertainty (k = 1) in the unit of its constant."""
-
-    inertia_kg_m2: float
-    roller_radius_m: float
-    inertia_u_kg_m2: float = 0.0
-    roller_radius_u_m: float = 0.0
-    pulses_per_turn: float | None = None
-    loss_c0_nm: float = 0.0
-    loss_c1_nm_s: float = 0.0
-    loss_c2_nm_s2: float = 0.0
-    loss_u_nm: float = 0.0
-    brake_arm_m: float | None = None
-    brake_arm_u_m: float | None = None
-    brake_scale: float = 1.0
-    brake_scale_u: float = 0.0
-    brake_zero_nm: float = 0.0
-
-
-@dataclass(frozen=True)
-class SweepSettings:
-    """How to read it. `window_s` None: chosen from the data. `engine_turns_per_roller_turn`: used where engine speed is
-    missing. `band_rpm`: over which mean power is taken; None: the middle 80 % of the grid."""
-
-    standard: str = "iso_1585"
-    window_s: float | None = None
-    step_rpm: float = 50.0
-    engine_turns_per_roller_turn: float | None = None
-    band_rpm: tuple[float, float] | None = None
-
-
-@dataclass(frozen=True)
-class Flag:
-    """Something the reader should know: `code` for programs, `text` for people (what, where, what to do)."""
-
-    code: str
-    text: str
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A headline figure; `expanded_uncertainty` is k = 2, in the figure's own unit."""
-
-    value: float
-    at_engine_speed_rpm: float
-    expanded_uncertainty: float
-
-
-@dataclass(frozen=True)
-class Headline:
-    """The figures people quote. `area_w_rpm` lies under the corrected power over `band_rpm`."""
-
-    peak_power_w: Figure
-    peak_torque_nm: Figure
-    mean_power_w: Figure
-    band_rpm: tuple[float, float]
-    area_w_rpm: float
-
-
-@dataclass(frozen=True)
-class Curve:
-    """A sweep as read. Arrays are one-dimensional, one value for each grid point; NaN in a channel where it had none."""
-
-    engine_speed_rpm: Array
-    observed_power_w: Array
-    power_w: Array
-    torque_nm: Array
-    spread_w: Array
-    channels: dict[str, Array]
-    headline: Headline
-    standard: str
-    factor: float | None
-    factor_valid: bool
-    factor_note: str
-    air: Air | None
-    window_s: float
-    window_chosen: bool
-    step_rpm: float
-    axis: Literal["engine_speed", "roller_speed"]
-    ratio: float | None
-    ratio_drift: float | None
-    sweep_s: tuple[float, float]
-    flags: tuple[Flag, ...] = ()
-    counts: dict[str, int] = field(default_factory=dict)
-    method_version: str = METHOD_VERSION
-
-    def on_grid(self, grid_rpm: Sequence[float] | Array, name: str = "power_w") -> Array:
-        """One of the arrays above, or a channel, on another grid of whole steps: NaN where this curve has no point."""
-        raise NotImplementedError
+__all__ = [
+    "Curve",
+    "Figure",
+    "Flag",
+    "Headline",
+    "RollerCalibration",
+    "SweepError",
+    "SweepSettings",
+    "read_sweep",
+]
 
 
 def read_sweep(
@@ -117,5 +48,174 @@ def read_sweep(
     engine: Engine,
     settings: SweepSettings,
 ) -> Curve:
-    """Read one sweep. SweepError where the samples are no sweep."""
-    raise NotImplementedError
+    """Read one sweep.
+
+    `channels`: one-dimensional float64 arrays of one length, in inside units, by the names in `CHANNELS`; `time_s` and
+    one of the roller channels are needed. `air` None: only the observed curve can be given, and a flag says so.
+    SweepError (a ValueError) where the samples are no sweep; ValueError for an unknown standard.
+    """
+    if settings.standard not in STANDARDS:
+        raise ValueError(f"standard '{settings.standard}' is not known; known are {', '.join(STANDARDS)}")
+    sweep = _found(channels, calibration, settings)
+    turning = sweep.turning
+    grid = grid_between(float(turning.axis_rpm[0]), float(turning.axis_rpm[-1]), settings.step_rpm)
+    others = _others(sweep, grid, settings.step_rpm, air)
+    corrected, told = _corrected(settings.standard, air, engine)
+    k = 1.0 if corrected is None else corrected.value
+    track = _track(sweep, _omega_at(grid, sweep), calibration)
+    observed = track.power_w
+    power = k * observed
+    torque = power / grid * (30.0 / pi)
+    fine = _track(
+        sweep, fine_points(*_omega_at(grid[[0, -1]], sweep).tolist(), sweep.motion.corners_rad_s), calibration
+    )
+    by = Figures(
+        k=k,
+        calibration=calibration,
+        from_surface_speed=sweep.signal.source == "roller_surface_speed_m_s",
+        brake_by_force=sweep.brake.by_force,
+        air_parts={} if corrected is None or air is None else factor_parts(settings.standard, air, engine),
+    )
+    figures, parts = headline(fine, grid, power, settings.band_rpm, by)
+    fuelling = fuelling_flags(others, grid, torque, engine.ignition) if turning.from_engine else ()
+    motion, counts = sweep.motion, sweep.counts
+    return Curve(
+        engine_speed_rpm=grid,
+        observed_power_w=observed,
+        power_w=power,
+        torque_nm=torque,
+        spread_w=k * track.omega_rad_s * track.noise_nm,
+        channels=others,
+        headline=figures,
+        standard="observed" if air is None else settings.standard,
+        factor=None if corrected is None else corrected.value,
+        factor_valid=corrected is not None and corrected.valid,
+        factor_note=STANDARDS["observed"].note if corrected is None else corrected.note,
+        air=air,
+        window_s=motion.window_s,
+        window_chosen=motion.window_chosen,
+        step_rpm=settings.step_rpm,
+        axis="engine_speed" if turning.from_engine else "roller_speed",
+        ratio=turning.ratio,
+        ratio_drift=turning.drift,
+        sweep_s=(float(sweep.time_s[0]), float(sweep.time_s[-1])),
+        flags=(*fuelling, *sweep.flags, *told),
+        counts=counts,
+        window_range_s=motion.window_range_s,
+        corners_rpm=tuple(np.interp(motion.corners_rad_s, motion.speed_rad_s, turning.axis_rpm).tolist()),
+        uncertainty_pct=parts,
+    )
+
+
+@dataclass(frozen=True)
+class _Sweep:
+    """One sweep found in a pull: its rows, its motion, its engine speed."""
+
+    base: TimeBase
+    stretch: Stretch
+    time_s: Array
+    signal: RollerSignal
+    brake: Brake
+    brake_rows: Array | None
+    motion: Motion
+    turning: EngineSpeed
+    flags: tuple[Flag, ...]
+    counts: dict[str, int]
+
+
+def _found(channels: Mapping[str, Array], calibration: RollerCalibration, settings: SweepSettings) -> _Sweep:
+    base = repaired(channels)
+    signal = roller_signal(base.channels, calibration)
+    brake = brake_of(base.channels, calibration)
+    stretch = find_sweep(base, signal)
+    rows = slice(stretch.start, stretch.stop)
+    time = base.channels["time_s"][rows]
+    brake_rows = None if brake.torque_nm is None else brake.torque_nm[rows]
+    cut = replace(signal, values=signal.values[rows], speed_rad_s=signal.speed_rad_s[rows])
+    motion = motion_of(time, cut, brake_rows, calibration, settings.window_s)
+    turning = engine_speed_of(base.channels, stretch.start, stretch.stop, motion, settings.engine_turns_per_roller_turn)
+    counts = {**base.counts, **signal.counts, **brake.counts, **turning.counts}
+    flags = (*stretch.flags, *turning.flags, *_repairs(counts))
+    return _Sweep(base, stretch, time, signal, brake, brake_rows, motion, turning, flags, counts)
+
+
+def _omega_at(axis_rpm: Array, sweep: _Sweep) -> Array:
+    return np.interp(axis_rpm, sweep.turning.axis_rpm, sweep.motion.speed_rad_s)
+
+
+def _track(sweep: _Sweep, omega: Array, calibration: RollerCalibration) -> Track:
+    """The curve at these roller speeds."""
+    motion = sweep.motion
+    brake = np.zeros(len(omega))
+    if sweep.brake_rows is not None:
+        when = np.interp(omega, motion.speed_rad_s, motion.time_s)
+        brake = np.interp(when, sweep.time_s, sweep.brake_rows)
+    return Track(
+        axis_rpm=np.interp(omega, motion.speed_rad_s, sweep.turning.axis_rpm),
+        omega_rad_s=omega,
+        drive_nm=motion.drive_nm(omega),
+        brake_nm=brake,
+        loss_nm=calibration.loss_nm(omega),
+        noise_nm=motion.drive_deviation_nm(omega),
+    )
+
+
+def _others(sweep: _Sweep, grid: Array, step_rpm: float, air: Air | None) -> dict[str, Array]:
+    """The other channels on the grid; manifold pressure absolute too, where it was gauge and the air is known."""
+    axis = np.interp(sweep.time_s, sweep.motion.time_s, sweep.turning.axis_rpm)
+    others = carried(sweep.base.channels, sweep.stretch.start, sweep.stretch.stop, axis, grid, step_rpm)
+    if air is not None and "manifold_gauge_kpa" in others and "manifold_pressure_kpa" not in others:
+        others["manifold_pressure_kpa"] = others["manifold_gauge_kpa"] + air.pressure_kpa
+    return others
+
+
+def _corrected(standard: str, air: Air | None, engine: Engine) -> tuple[Factor | None, list[Flag]]:
+    """The factor, and what has to be said about it. No air: no factor, unless nothing was to be corrected."""
+    if air is None:
+        if standard == "observed":
+            return Factor(1.0, True, None, STANDARDS["observed"].note), []
+        text = (
+            f"There is no weather reading for this pull, so it is shown as observed, not by {STANDARDS[standard].title}. "
+            "Record the cell's temperature, station pressure and humidity to see it corrected."
+        )
+        return None, [Flag("no_weather", text)]
+    made = factor(standard, air, engine)
+    flags = []
+    if not made.valid:
+        flags.append(
+            Flag("factor_outside_limits", f"{made.note} Pull again in milder air, or quote the observed figure.")
+        )
+    if engine.holds_own_boost and standard != "observed":
+        text = (
+            f"This engine holds its own boost and makes up thin air by itself, so the factor {made.value:.4f} counts the "
+            "air twice. Compare and quote the observed figures beside the corrected ones."
+        )
+        flags.append(Flag("corrected_twice", text))
+    return made, flags
+
+
+_TIME_WORDS = {
+    "blank_stamps": "blank",
+    "repeated_stamps": "repeated",
+    "backward_stamps": "backward",
+}
+
+
+def _repairs(counts: Mapping[str, int]) -> list[Flag]:
+    flags = []
+    dropped = [f"{counts[name]} {word}" for name, word in _TIME_WORDS.items() if name in counts]
+    gaps = counts.get("time_gaps", 0)
+    if dropped or gaps:
+        parts = [f"rows with {' and '.join(dropped)} time stamps were dropped"] if dropped else []
+        parts += [f"{gaps} gaps in time were bridged or, where long, end the sweep"] if gaps else []
+        text = f"The time base was repaired: {'; '.join(parts)}. Check the logger if this keeps happening."
+        flags.append(Flag("time_repaired", text))
+    speed = counts.get("roller_speed_spikes", 0) + counts.get("roller_speed_blanks", 0)
+    resets = counts.get("pulse_counter_resets", 0)
+    if speed or resets:
+        text = (
+            f"Roller speed was mended in {speed + resets} samples (blanks, wild values, or a pulse counter set back) from "
+            "the samples around them. Check the roller's pick-up."
+        )
+        flags.append(Flag("roller_speed_mended", text))
+    return flags

@@ -1,0 +1,99 @@
+"""Engine speed over the sweep: from its channel, dropouts bridged, or from the ratio that the pull states."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import pi
+
+import numpy as np
+
+from pullbook.measure.kinematics import Motion
+from pullbook.measure.localfit import local_fit
+from pullbook.measure.results import Array, Flag
+
+_RPM = 60.0 / (2.0 * pi)
+_PARTS = 48  # the ratio changes slowly: so many parts of a sweep tell it
+_SLIP = 0.015
+
+
+@dataclass(frozen=True)
+class EngineSpeed:
+    """`axis_rpm` at each block of the motion, rising. `ratio` is in engine turns per roller turn; None: unknown."""
+
+    axis_rpm: Array
+    from_engine: bool
+    ratio: float | None
+    drift: float | None
+    flags: tuple[Flag, ...]
+    counts: dict[str, int]
+
+
+def engine_speed_of(
+    channels: Mapping[str, Array], start: int, stop: int, motion: Motion, stated_ratio: float | None
+) -> EngineSpeed:
+    """Engine speed at the motion's blocks. Without a channel or a stated ratio, roller speed in rev/min stands in."""
+    roller_rpm = motion.speed_rad_s * _RPM
+    lost = 0
+    if "engine_speed_rpm" in channels:
+        time = channels["time_s"][start:stop]
+        given = channels["engine_speed_rpm"][start:stop]
+        ratio = given / (np.interp(time, motion.time_s, motion.speed_rad_s) * _RPM)
+        usable = np.isfinite(ratio) & (ratio > 0.0)
+        if usable.sum() > 0.5 * len(ratio):
+            middle = float(np.median(ratio[usable]))
+            usable &= np.abs(ratio / middle - 1.0) < 0.5
+        lost = int(len(ratio) - usable.sum())
+        if lost <= 0.5 * len(ratio):
+            return _from_channel(time, ratio, usable, motion, lost)
+    counts = {"engine_speed_dropouts": lost} if lost else {}
+    if stated_ratio is not None:
+        said = "is blank or zero over most of the sweep" if lost else "was not recorded"
+        text = f"Engine speed {said}: it is the roller's, times the {stated_ratio:g} turns that this pull states."
+        flag = Flag("engine_speed_from_ratio", text)
+        return EngineSpeed(roller_rpm * stated_ratio, True, stated_ratio, None, (flag,), counts)
+    flag = Flag(
+        "no_engine_speed",
+        "There is no engine speed and no stated ratio: the curve is against roller speed and its torque is the roller's. "
+        "State the engine turns per roller turn for this gear to see it against engine speed.",
+    )
+    return EngineSpeed(roller_rpm, False, None, None, (flag,), counts)
+
+
+def _from_channel(time: Array, ratio: Array, usable: Array, motion: Motion, lost: int) -> EngineSpeed:
+    flags, counts = [], {}
+    if lost:
+        counts["engine_speed_dropouts"] = lost
+        gone = time[~usable]
+        flags.append(
+            Flag(
+                "dropouts",
+                f"Engine speed dropped out in {lost} of {len(ratio)} samples between {gone[0]:.1f} and {gone[-1]:.1f} s; "
+                "they were bridged by the ratio to the roller. Check the pick-up or its lead.",
+            )
+        )
+        time, ratio = time[usable], ratio[usable]
+    part_time, part = _in_parts(time, ratio)
+    smooth = local_fit(part, 3, 1, 0) if len(part) >= 7 else part
+    middle = float(np.median(smooth))
+    drift = float(smooth.max() - smooth.min()) / middle
+    if drift > _SLIP:
+        flags.append(_slip(part_time, smooth, motion, drift))
+    axis = np.interp(motion.time_s, part_time, smooth) * motion.speed_rad_s * _RPM
+    return EngineSpeed(np.maximum.accumulate(axis), True, middle, drift, tuple(flags), counts)
+
+
+def _in_parts(time: Array, ratio: Array) -> tuple[Array, Array]:
+    """Means of time and ratio over equal numbers of rows."""
+    each = max(1, len(ratio) // _PARTS)
+    whole = len(ratio) // each * each
+    return time[:whole].reshape(-1, each).mean(axis=1), ratio[:whole].reshape(-1, each).mean(axis=1)
+
+
+def _slip(part_time: Array, smooth: Array, motion: Motion, drift: float) -> Flag:
+    high, low = int(smooth.argmax()), int(smooth.argmin())
+    speed = np.interp(part_time, motion.time_s, motion.speed_rad_s) * _RPM
+    return Flag(
+        "wheel_slip",
+        f"Engine turns per roller turn range over {100.0 * drift:.1f} % in the sweep, from {smooth[low]:.3f} at "
+        f"{speed[low] * smooth[low]:.0f} rev/min to {smooth[high]:.3f} at {speed[high] * smooth[high]:.0f} rev/min: wheel "
+        "slip, a slipping clutch, or a converter. Tie the car down tighter, check tyres and clutch, and pull again.",
+    )

@@ -1,0 +1,95 @@
+"""How fast the roller turns, from whichever channel says so: rad/s, surface speed, or pulses.
+
+Pulses are kept as an *angle*: a count is exact to one pulse however long one looks, so a fit to the angle gains with the
+width of its window what a fit to the speed in each sample has already thrown away.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import pi
+
+import numpy as np
+
+from pullbook.measure.results import Array, RollerCalibration, SweepError
+
+
+@dataclass(frozen=True)
+class RollerSignal:
+    """`values`: speed in rad/s (`derivative` 1: acceleration is its slope) or angle in rad (`derivative` 2).
+
+    `speed_rad_s` is a rough speed for every row, for finding the sweep. `quantum` is the angle of one pulse, rad.
+    """
+
+    values: Array
+    derivative: int
+    speed_rad_s: Array
+    source: str
+    quantum: float
+    counts: dict[str, int]
+
+
+def roller_signal(channels: Mapping[str, Array], calibration: RollerCalibration) -> RollerSignal:
+    """The best of what is there: speed, then pulses, then surface speed. SweepError where there is none."""
+    if "roller_speed_rad_s" in channels:
+        return _speed(channels["roller_speed_rad_s"], channels["time_s"], "roller_speed_rad_s")
+    for name in ("roller_pulses", "roller_pulse_increments"):
+        if name in channels:
+            return _angle(channels[name], channels["time_s"], name, calibration)
+    if "roller_surface_speed_m_s" in channels:
+        values = channels["roller_surface_speed_m_s"] / calibration.roller_radius_m
+        return _speed(values, channels["time_s"], "roller_surface_speed_m_s")
+    raise SweepError(
+        "There is no roller speed: power needs a roller speed, a roller surface speed or a roller pulse count."
+    )
+
+
+def _speed(values: Array, time: Array, source: str) -> RollerSignal:
+    """A speed as it is, with blanks and single wild samples replaced from their neighbours and counted."""
+    counts: dict[str, int] = {}
+    finite = np.isfinite(values)
+    if not finite.all():
+        if int(finite.sum()) < 20:
+            raise SweepError("Roller speed is blank almost everywhere; check which column is roller speed.")
+        counts["roller_speed_blanks"] = int((~finite).sum())
+        values = np.interp(time, time[finite], values[finite])
+    away = np.abs(values[1:-1] - 0.5 * (values[:-2] + values[2:]))
+    wild = away > 0.1 * float(values.max())  # no roller loses a tenth of its top speed between two samples
+    if wild.any():
+        good = np.ones(len(values), dtype=bool)
+        good[1:-1] = ~wild | (np.abs(values[1:-1] - _middle_of_five(values)[1:-1]) < 0.05 * float(values.max()))
+        counts["roller_speed_spikes"] = int((~good).sum())
+        values = np.interp(time, time[good], values[good])
+    return RollerSignal(values, 1, values, source, 0.0, counts)
+
+
+def _middle_of_five(values: Array) -> Array:
+    padded = np.pad(values, 2, mode="edge")
+    middle: Array = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
+    return middle
+
+
+def _angle(pulses: Array, time: Array, source: str, calibration: RollerCalibration) -> RollerSignal:
+    if not calibration.pulses_per_turn:
+        raise SweepError("Roller pulses were recorded, but the cell's calibration does not say how many make a turn.")
+    quantum = 2.0 * pi / calibration.pulses_per_turn
+    counts: dict[str, int] = {}
+    if source == "roller_pulses":
+        steps = np.diff(pulses)
+        jumps = ~np.isfinite(steps) | (steps < 0.0)
+        if jumps.any():  # the counter was set back or wrapped: go on at the pace around it
+            counts["pulse_counter_resets"] = int(jumps.sum())
+            usual = np.flatnonzero(~jumps)
+            steps = np.interp(np.arange(len(steps)), usual, steps[usual])
+    else:
+        steps = np.nan_to_num(pulses[1:])
+        counts["pulse_blanks"] = int(np.isnan(pulses).sum())
+    angle = np.concatenate(([0.0], np.cumsum(steps))) * quantum
+    return RollerSignal(angle, 2, _rough_speed(angle, time), source, quantum, {k: v for k, v in counts.items() if v})
+
+
+def _rough_speed(angle: Array, time: Array) -> Array:
+    """Speed over some 0.2 s either side of each row."""
+    reach = max(1, min(len(time) // 8, int(0.2 * (len(time) - 1) / (time[-1] - time[0]))))
+    rows = np.arange(len(time))
+    low, high = np.maximum(rows - reach, 0), np.minimum(rows + reach, len(time) - 1)
+    return (angle[high] - angle[low]) / (time[high] - time[low])

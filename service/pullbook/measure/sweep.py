@@ -1,0 +1,143 @@
+"""Where the sweep is: the longest stretch of full throttle, or of steady rise where throttle is unknown, ends trimmed."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pullbook.measure.results import Array, Flag, SweepError
+from pullbook.measure.rollerspeed import RollerSignal
+from pullbook.measure.timebase import TimeBase
+
+_FULL = 0.97  # of the most throttle seen
+_TRIM_S = 0.05  # the drivetrain is still winding up
+_LONG_GAP_S = 0.5  # nothing is known about what happened in a gap this long
+_STEADY = 0.15  # of the usual acceleration
+_ENOUGH_ROWS = 30
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Rows `start` to `stop` (not included) are the sweep."""
+
+    start: int
+    stop: int
+    flags: tuple[Flag, ...]
+
+
+def find_sweep(base: TimeBase, signal: RollerSignal) -> Stretch:
+    """The rows of the sweep. SweepError where the roller is never driven steadily faster."""
+    time, speed = base.channels["time_s"], signal.speed_rad_s
+    throttle = _throttle(base.channels)
+    flags: list[Flag] = []
+    if throttle is not None and float(throttle.max()) < 50.0:
+        flags.append(
+            Flag(
+                "closed_throttle",
+                f"Throttle never passes {throttle.max():.0f} %: this is not a full-throttle sweep, or the throttle "
+                "channel is not in %. The steady rise of the roller was taken instead; check the channel's unit.",
+            )
+        )
+        throttle = None
+    driven = _rising(time, speed) if throttle is None else throttle >= _FULL * float(throttle.max())
+    start, stop, others = _longest(driven, base, speed)
+    flags.extend(_interruptions(time, speed, (start, stop), others))
+    start, stop = _trimmed(time, speed, start, stop)
+    if stop - start < _ENOUGH_ROWS:
+        raise SweepError(
+            f"The longest stretch of full throttle or steady rise has only {max(stop - start, 0)} rows; a sweep needs "
+            f"{_ENOUGH_ROWS}. Record faster, or check which columns are time, throttle and roller speed."
+        )
+    gain = float(speed[stop - 1] - speed[start])
+    if not (speed[start] > 0.0 and gain > 0.1 * float(speed[start])):
+        raise SweepError(
+            f"The roller goes from {speed[start]:.1f} to {speed[stop - 1]:.1f} rad/s in the driven stretch: it never "
+            "gets steadily faster, so there is no sweep here. Is it a hold or a coast-down?"
+        )
+    lasts, rises = float(time[stop - 1] - time[start]), float(speed[stop - 1] / speed[start])
+    if lasts < 2.5 or rises < 1.4:
+        flags.append(
+            Flag(
+                "short_sweep",
+                f"The sweep lasts {lasts:.1f} s and the roller speeds up by a factor of {rises:.2f}: its figures are "
+                "less certain than usual. Start lower, go higher, or use a higher gear.",
+            )
+        )
+    return Stretch(start, stop, tuple(flags))
+
+
+def _throttle(channels: Mapping[str, Array]) -> Array | None:
+    throttle = channels.get("throttle_pct")
+    if throttle is None:
+        return None
+    finite = np.isfinite(throttle)
+    if finite.all():
+        return throttle
+    if not finite.any():
+        return None
+    return np.interp(channels["time_s"], channels["time_s"][finite], throttle[finite])
+
+
+def _rising(time: Array, speed: Array) -> Array:
+    """Rows in tenths of a second where the roller gains at a good part of its usual pace."""
+    edges = np.arange(time[0], time[-1], 0.1)
+    if len(edges) < 8:
+        return np.ones(len(time), dtype=bool)
+    at = np.searchsorted(time, edges)
+    pace = np.diff(speed[at]) / np.diff(time[at])
+    pace = np.convolve(np.pad(np.nan_to_num(pace), 1, mode="edge"), np.full(3, 1.0 / 3.0), "valid")
+    usual = float(np.quantile(pace, 0.9))
+    part = np.clip(np.searchsorted(edges, time, side="right") - 1, 0, len(pace) - 1)
+    made: Array = (pace > _STEADY * usual)[part]
+    return made
+
+
+def _longest(driven: Array, base: TimeBase, speed: Array) -> tuple[int, int, list[tuple[int, int]]]:
+    """The run of driven rows over which the roller gains most, and the other runs. Long gaps in time end a run."""
+    edge = np.diff(driven.astype(np.int8))
+    starts, stops = np.flatnonzero(edge == 1) + 1, np.flatnonzero(edge == -1) + 1
+    if driven[0]:
+        starts = np.concatenate(([0], starts))
+    if driven[-1]:
+        stops = np.concatenate((stops, [len(driven)]))
+    runs = list(zip(starts.tolist(), stops.tolist(), strict=True))
+    time = base.channels["time_s"]
+    for gap in base.gaps.tolist():
+        if time[gap + 1] - time[gap] > _LONG_GAP_S:
+            runs = [part for run in runs for part in _split(run, gap + 1)]
+    runs = [run for run in runs if run[1] - run[0] > 2]
+    if not runs:
+        raise SweepError("No stretch of full throttle or steady rise was found; is this a sweep?")
+    best = max(runs, key=lambda run: (speed[run[1] - 1] - speed[run[0]], run[1] - run[0]))
+    return best[0], best[1], [run for run in runs if run != best]
+
+
+def _split(run: tuple[int, int], row: int) -> list[tuple[int, int]]:
+    return [(run[0], row), (row, run[1])] if run[0] < row < run[1] else [run]
+
+
+def _interruptions(time: Array, speed: Array, best: tuple[int, int], others: list[tuple[int, int]]) -> list[Flag]:
+    """Another stretch that gained a good part of what the chosen one did."""
+    gained = float(speed[best[1] - 1] - speed[best[0]])
+    for start, stop in others:
+        if float(speed[stop - 1] - speed[start]) > 0.15 * gained:
+            return [
+                Flag(
+                    "interrupted_sweep",
+                    f"The pull was driven in more than one stretch: {time[start]:.1f} to {time[stop - 1]:.1f} s as well as "
+                    f"{time[best[0]]:.1f} to {time[best[1] - 1]:.1f} s. Only the longest is read; repeat the pull in one go.",
+                )
+            ]
+    return []
+
+
+def _trimmed(time: Array, speed: Array, start: int, stop: int) -> tuple[int, int]:
+    """Cut the ends: the first and last moments, and what lies before the lowest or after the highest speed."""
+    top, bottom = float(speed[start:stop].max()), float(speed[start:stop].min())
+    margin = 1e-3 * (top - bottom)
+    high = start + int(np.argmax(speed[start:stop] >= top - margin))
+    low_rows = np.flatnonzero(speed[start : high + 1] <= bottom + margin)
+    low = start + int(low_rows[-1]) if len(low_rows) else start
+    first = int(np.searchsorted(time, time[low] + _TRIM_S))
+    last = int(np.searchsorted(time, time[high] - 0.4 * _TRIM_S, side="right"))
+    return first, last

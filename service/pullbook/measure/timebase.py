@@ -1,0 +1,57 @@
+"""The time base: strictly increasing, with what had to be done to make it so counted."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pullbook.measure.results import Array, SweepError
+
+_GAP = 6.0  # a step this many times the usual one is a gap
+
+
+@dataclass(frozen=True)
+class TimeBase:
+    """Channels on strictly increasing stamps; `step_s` is the usual step, `gaps` the indices after which one lies."""
+
+    channels: Mapping[str, Array]
+    step_s: float
+    gaps: Array
+    counts: dict[str, int]
+
+
+def repaired(channels: Mapping[str, Array]) -> TimeBase:
+    """Drop rows whose stamp is blank, repeats one or runs backward. SweepError without usable time."""
+    if "time_s" not in channels:
+        raise SweepError("There is no time channel; a sweep needs one (time in s, ms or clock time).")
+    time = channels["time_s"]
+    steps = np.diff(time)
+    counts: dict[str, int] = {}
+    if len(steps) == 0 or not bool((steps > 0.0).all()):  # a blank stamp fails this too
+        keep, counts = _kept(time)
+        if "roller_pulse_increments" in channels:  # a dropped row still saw its pulses
+            running = np.cumsum(np.nan_to_num(channels["roller_pulse_increments"]))
+            channels = {"roller_pulses": running, **channels}
+        channels = {name: values[keep] for name, values in channels.items()}
+        steps = np.diff(channels["time_s"])
+    if len(steps) < 20:
+        raise SweepError(f"Only {len(steps) + 1} rows have a usable time; a sweep needs at least 20.")
+    middle = len(steps) // 2
+    usual = float(np.partition(steps, middle)[middle])
+    gaps = np.flatnonzero(steps > _GAP * usual)
+    if len(gaps):
+        counts["time_gaps"] = len(gaps)
+    return TimeBase(channels, usual, gaps, counts)
+
+
+def _kept(time: Array) -> tuple[Array, dict[str, int]]:
+    finite = np.isfinite(time)
+    filled = np.where(finite, time, -np.inf)
+    before = np.concatenate(([-np.inf], np.maximum.accumulate(filled)[:-1]))
+    forward = finite & (filled > before)
+    seen = {
+        "blank_stamps": int((~finite).sum()),
+        "repeated_stamps": int((finite & (filled == before)).sum()),
+        "backward_stamps": int((finite & (filled < before)).sum()),
+    }
+    return forward, {name: count for name, count in seen.items() if count}
