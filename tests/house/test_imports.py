@@ -24,7 +24,7 @@ BELONGS_TO = {
     "__main__": "cli",
     "serving": "cli",
     **dict.fromkeys(("body_limit", "compression", "health", "public_address", "request_log"), "app"),
-    **dict.fromkeys(("api_description", "same_origin", "security_headers", "static_files"), "app"),
+    **dict.fromkeys(("api_description", "same_origin", "security_headers", "static_files", "warming"), "app"),
     "axis_ticks": "charts",
     "overlay_svg": "charts",
     "panels": "charts",

@@ -1,5 +1,6 @@
 """What a serving process has loaded: heavy packages only when somebody needs them."""
 
+import importlib.util
 import os
 import socket
 import subprocess
@@ -39,7 +40,8 @@ def test_a_serving_process_has_loaded_nothing_that_it_does_not_need(settings, tm
     lines = log.read_text(encoding="utf-8", errors="replace").splitlines()
     loaded = {line.rpartition("|")[2].strip().split(".")[0] for line in lines if line.startswith("import time:")}
     assert {"pullbook", "fastapi", "numpy", "sqlalchemy", "uvloop"} <= loaded
-    assert loaded & NOT_LOADED == set()
+    # a package that is not installed is listed too, when somebody looked whether it is
+    assert {name for name in loaded & NOT_LOADED if importlib.util.find_spec(name)} == set()
 
 
 def _status(process, url):

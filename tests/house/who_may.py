@@ -20,10 +20,11 @@ WHO = {
     "GET /api/v1/cells": "desk",
     "GET /api/v1/cells/{cell_id}": "desk",
     "PATCH /api/v1/cells/{cell_id}": "owner",
-    "POST /api/v1/cells/{cell_id}/calibrations": "tuner",
+    "POST /api/v1/cells/{cell_id}/calibrations": "owner",
     "GET /api/v1/cells/{cell_id}/calibrations": "desk",
     "POST /api/v1/weather": "desk",
     "GET /api/v1/weather": "desk",
+    "GET /api/v1/weather/{reading_id}": "desk",
     "GET /api/v1/air": "desk",
     "POST /api/v1/customers": "desk",
     "GET /api/v1/customers": "desk",
@@ -40,10 +41,12 @@ WHO = {
     "POST /api/v1/tickets/{ticket_id}/steps": "desk",
     "POST /api/v1/tickets/{ticket_id}/setups": "tuner",
     "GET /api/v1/tickets/{ticket_id}/setups": "desk",
+    "GET /api/v1/setups/{setup_id}": "desk",
     "PATCH /api/v1/setups/{setup_id}": "tuner",
     "POST /api/v1/tickets/{ticket_id}/pulls": "tuner",
     "GET /api/v1/tickets/{ticket_id}/pulls": "desk",
     "GET /api/v1/pulls/{pull_id}": "desk",
+    "PATCH /api/v1/pulls/{pull_id}": "tuner",
     "GET /api/v1/pulls/{pull_id}/raw": "desk",
     "GET /api/v1/pulls/{pull_id}/curve": "desk",
     "GET /api/v1/pulls/{pull_id}/columns": "desk",
@@ -52,10 +55,15 @@ WHO = {
     "DELETE /api/v1/pulls/{pull_id}/set-aside": "tuner",
     "POST /api/v1/channel-maps": "tuner",
     "GET /api/v1/channel-maps": "desk",
+    "GET /api/v1/channel-maps/quantities": "desk",
+    "GET /api/v1/channel-maps/{map_id}": "desk",
     "GET /api/v1/comparisons": "desk",
     "POST /api/v1/tickets/{ticket_id}/results-links": "desk",
     "GET /api/v1/tickets/{ticket_id}/results-links": "desk",
+    "GET /api/v1/results-links": "desk",
+    "POST /api/v1/results-links/opened": "open",  # the customer's page says that it was looked at
     "DELETE /api/v1/results-links/{link_id}": "desk",
+    "GET /api/v1/audit": "owner",
 }
 # Pages that show something before anybody has signed in.
-OPEN_PAGES = {"/sign-in", "/set-up/{token}", "/r/{token}", "/healthz", "/readyz", "/api/v1/openapi.json"}
+OPEN_PAGES = {"/sign-in", "/tickets", "/set-up/{token}", "/r/{token}", "/healthz", "/readyz", "/api/v1/openapi.json"}
