@@ -3,7 +3,7 @@
 from fastapi import APIRouter
 
 from pullbook.api import (
-    air,
+    air_factors,
     audit,
     calibrations,
     cells,
@@ -30,7 +30,7 @@ _NOUNS = (
     cells,
     calibrations,
     weather,
-    air,
+    air_factors,
     customers,
     vehicles,
     tickets,

@@ -48,7 +48,7 @@ def several(
     cursor: Annotated[int | None, Query(ge=1, description="`next` of the page before.")] = None,
     limit: Limit = 50,
 ) -> Response:
-    """Newest first."""
+    """Newest first, a page at a time."""
     statement = (
         select(
             *(getattr(AuditEntry, name) for name in EntryAnswer.model_fields if hasattr(AuditEntry, name)),

@@ -92,14 +92,14 @@ def add(asked: NewCell, person: Owner, session: WriteSession, now: Now) -> Respo
 
 @router.get("", summary="All cells", response_model=CellList)
 def several(person: SignedIn, session: ReadSession, cursor: Cursor = None, limit: Limit = 50) -> Response:
-    """Newest first."""
+    """Newest first, a page at a time."""
     rows, following = page(session, select(*COLUMNS), [Cell.id], cursor, limit)
     return Json({"items": [dict(row._mapping) for row in rows], "next": following})
 
 
 @router.get("/{cell_id}", summary="One cell", response_model=CellAnswer)
 def get(cell_id: CellId, person: SignedIn, session: ReadSession) -> Response:
-    """As on record."""
+    """As it is on record now."""
     return Json(one(session, cell_id))
 
 

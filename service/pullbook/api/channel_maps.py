@@ -128,7 +128,7 @@ def several(
     cursor: Cursor = None,
     limit: Limit = 50,
 ) -> Response:
-    """Newest first."""
+    """Newest first, a page at a time."""
     statement = SELECTED
     if not recognised:
         statement = statement.where(~ChannelMap.name.startswith(RECOGNISED_PREFIX, autoescape=True))
@@ -152,5 +152,5 @@ def quantities(person: SignedIn) -> Response:
 
 @router.get("/{map_id}", summary="One channel map", response_model=MapAnswer)
 def get(map_id: Annotated[str, Path()], person: SignedIn, session: ReadSession) -> Response:
-    """As on record."""
+    """As it is on record now."""
     return Json(one(session, map_id))

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 import numpy as np
 from fastapi import APIRouter, Path, Query, Request, Response
 
-from pullbook.api.air import air_facts
+from pullbook.api.air_factors import air_facts
 from pullbook.api.curve_shapes import EXAMPLE, CurveAnswer
 from pullbook.deps import ReadSession, SettingsDep, SignedIn
 from pullbook.errors import Clash

@@ -97,7 +97,7 @@ def several(
 
 @router.get("/{customer_id}", summary="One customer", response_model=CustomerAnswer)
 def get(customer_id: CustomerId, person: SignedIn, session: ReadSession) -> Response:
-    """As on record."""
+    """As it is on record now."""
     return Json(one(session, customer_id))
 
 

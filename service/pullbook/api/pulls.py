@@ -113,7 +113,7 @@ def several(
 
 @router.get("/pulls/{pull_id}", summary="One pull", response_model=PullAnswer)
 def get(pull_id: PullId, person: SignedIn, session: ReadSession) -> Response:
-    """As filed."""
+    """As it is filed, whatever could be made of it."""
     return Json(one_pull(session, pull_id))
 
 

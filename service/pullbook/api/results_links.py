@@ -115,7 +115,7 @@ def add(
 def of_ticket(
     ticket_id: TicketId, person: SignedIn, session: ReadSession, now: Now, cursor: Cursor = None, limit: Limit = 50
 ) -> Response:
-    """Newest first, ended ones too."""
+    """Newest first, the ended ones too."""
     if session.execute(select(Ticket.id).where(Ticket.id == ticket_id)).one_or_none() is None:
         raise NotFound(f"There is no ticket {ticket_id}.")
     statement = SELECTED.where(ResultsLink.ticket_id == ticket_id)

@@ -102,7 +102,7 @@ def several(ticket_id: TicketId, person: SignedIn, session: ReadSession) -> Resp
 
 @router.get("/setups/{setup_id}", summary="One setup", response_model=SetupAnswer)
 def get(setup_id: SetupId, person: SignedIn, session: ReadSession) -> Response:
-    """As on record."""
+    """As it is on record now."""
     return Json(one(session, setup_id))
 
 

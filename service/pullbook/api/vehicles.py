@@ -180,7 +180,7 @@ def several(
 
 @router.get("/{vehicle_id}", summary="One vehicle", response_model=VehicleAnswer)
 def get(vehicle_id: VehicleId, person: SignedIn, session: ReadSession) -> Response:
-    """As on record."""
+    """As it is on record now."""
     return Json(one(session, vehicle_id))
 
 

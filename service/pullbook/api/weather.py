@@ -183,7 +183,7 @@ def several(
 
 @router.get("/{reading_id}", summary="One weather reading", response_model=ReadingAnswer)
 def get(reading_id: str, person: SignedIn, session: ReadSession) -> Response:
-    """As on record."""
+    """As it is on record now."""
     row = session.execute(SELECTED.where(WeatherReading.id == reading_id)).one_or_none()
     if row is None:
         raise NotFound(f"There is no weather reading {reading_id}.")
