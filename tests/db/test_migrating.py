@@ -1,0 +1,188 @@
+"""Bringing a database to the newest schema: whole or not at all, one process at a time, with a copy first."""
+
+import os
+import shutil
+import subprocess
+import sys
+import textwrap
+
+import pytest
+import sqlalchemy as sa
+
+from pullbook.db.connect import connect, make_engine, read_address
+from pullbook.db.migrating import MigrationError, migrate
+from pullbook.db.schema_state import known_revisions, schema_state
+from pullbook.settings import MIGRATIONS
+
+FIRST = known_revisions(MIGRATIONS)[0]
+NEXT = '''
+"""A step that a test adds."""
+import os
+import sqlalchemy as sa
+from alembic import op
+revision = "2099_01_01_next"
+down_revision = "{down}"
+def upgrade() -> None:
+{body}
+'''
+
+
+def step(folder, body, down=None):
+    """A migrations folder of this version's and one step more."""
+    target = folder / "migrations"
+    if not target.exists():
+        shutil.copytree(MIGRATIONS, target, ignore=shutil.ignore_patterns("__pycache__"))
+    told = NEXT.format(down=down or known_revisions(MIGRATIONS)[-1], body=textwrap.indent(body, "    "))
+    (target / "versions" / "2099_01_01_next.py").write_text(told)
+    return target
+
+
+def ask(url, statement):
+    engine = make_engine(read_address(url), writing=False)
+    with engine.connect() as connection:
+        rows = connection.execute(sa.text(statement)).all()
+    engine.dispose()
+    return rows
+
+
+@pytest.fixture
+def url(owner, house, settings):
+    """A shop with records in it."""
+    return settings.database_url
+
+
+def columns_of(url, table):
+    engine = make_engine(read_address(url), writing=False)
+    names = {one["name"] for one in sa.inspect(engine).get_columns(table)}
+    engine.dispose()
+    return names
+
+
+def start(url, folder):
+    script = "import sys; from pathlib import Path; from pullbook.db.migrating import migrate; "
+    script += "print(migrate(sys.argv[1], Path(sys.argv[2])))"
+    command = [sys.executable, "-c", script, url, str(folder)]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+
+
+KILLED = """
+op.add_column("customer", sa.Column("half", sa.Text()))
+op.create_table("half_way", sa.Column("id", sa.Integer(), primary_key=True))
+with op.batch_alter_table("vehicle") as batch:
+    batch.add_column(sa.Column("half", sa.Text()))
+os._exit(9)
+"""
+
+
+def test_a_migration_that_is_killed_half_way_leaves_the_old_schema_and_the_retry_works(url, tmp_path):
+    folder = step(tmp_path, KILLED)
+    killed = start(url, folder)
+    killed.communicate(timeout=60)
+    assert killed.returncode == 9
+    assert "half" not in columns_of(url, "customer") | columns_of(url, "vehicle")
+    assert ask(url, "SELECT version_num FROM alembic_version") == [(known_revisions(MIGRATIONS)[-1],)]
+    step(tmp_path, KILLED.replace("os._exit(9)", ""))
+    retried = start(url, folder)
+    out, err = retried.communicate(timeout=60)
+    assert retried.returncode == 0, err
+    assert "2099_01_01_next" in out
+    assert "half" in columns_of(url, "customer") & columns_of(url, "vehicle")
+
+
+def test_rebuilding_a_table_keeps_every_row_that_refers_to_it(url, tmp_path):
+    before = ask(
+        url, "SELECT (SELECT count(*) FROM vehicle), (SELECT count(*) FROM ticket), (SELECT count(*) FROM setup)"
+    )
+    body = """
+    with op.batch_alter_table("customer", recreate="auto") as batch:
+        batch.alter_column("notes", nullable=True)
+    """
+    migrate(url, step(tmp_path, textwrap.dedent(body)))
+    after = ask(
+        url, "SELECT (SELECT count(*) FROM vehicle), (SELECT count(*) FROM ticket), (SELECT count(*) FROM setup)"
+    )
+    assert before == after
+    assert min(before[0]) >= 1
+
+
+def test_a_step_that_would_lose_rows_is_undone(url, tmp_path):
+    folder = step(tmp_path, 'op.execute("DELETE FROM setup")')
+    with pytest.raises(MigrationError, match="setup"):
+        migrate(url, folder)
+    assert ask(url, "SELECT count(*) FROM setup")[0][0] >= 1
+
+
+@pytest.mark.parametrize("engine_name", ["sqlite"], indirect=True)
+def test_a_step_that_drops_the_guards_with_a_rebuilt_table_is_undone(url, tmp_path):
+    body = 'with op.batch_alter_table("weather_reading") as batch:\n    batch.alter_column("source", nullable=True)'
+    with pytest.raises(MigrationError, match="guard_weather_reading_update"):
+        migrate(url, step(tmp_path, body))
+    assert ask(url, "SELECT count(*) FROM sqlite_master WHERE name = 'guard_weather_reading_update'") == [(1,)]
+
+
+@pytest.mark.parametrize("engine_name", ["sqlite"], indirect=True)
+def test_a_step_that_leaves_dangling_references_is_undone(url, tmp_path):
+    with pytest.raises(MigrationError, match="refer to nothing"):
+        migrate(url, step(tmp_path, 'op.execute("UPDATE vehicle SET customer_id = 1")'))
+    assert ask(url, "SELECT count(*) FROM vehicle WHERE customer_id = 1") == [(0,)]
+
+
+@pytest.mark.parametrize("engine_name", ["sqlite"], indirect=True)
+def test_a_copy_of_the_file_is_made_before_the_schema_changes(url, tmp_path):
+    file = read_address(url).database
+    migrate(url, step(tmp_path, 'op.add_column("customer", sa.Column("more", sa.Text()))'))
+    folder, name = os.path.split(file)
+    (copy,) = [one for one in os.listdir(folder) if one.startswith(f"{name}.before-")]
+    kept = f"sqlite:///{folder}/{copy}"
+    assert "more" not in columns_of(kept, "customer")
+    assert ask(kept, "SELECT count(*) FROM ticket") == ask(url, "SELECT count(*) FROM ticket")
+
+
+def test_processes_that_start_together_migrate_once(engine_name, tmp_path, request):
+    if engine_name == "sqlite":
+        url, drop = f"sqlite:///{tmp_path}/fresh.sqlite3", None
+    else:
+        server = request.getfixturevalue("postgres")
+        drop = server.create("template0")
+        url = server.url(drop)
+    running = [start(url, MIGRATIONS) for _ in range(3)]
+    told = [one.communicate(timeout=90) for one in running]
+    assert [one.returncode for one in running] == [0, 0, 0], told
+    assert schema_of(url).is_current
+    assert ask(url, "SELECT count(*) FROM alembic_version") == [(1,)]
+    if drop:
+        server.drop(drop)
+
+
+def schema_of(url, folder=MIGRATIONS):
+    records = connect(url)
+    state = schema_state(records.reader, folder)
+    records.close()
+    return state
+
+
+def test_a_newer_schema_is_left_alone_with_one_plain_sentence(url, tmp_path):
+    migrate(url, step(tmp_path, 'op.add_column("customer", sa.Column("more", sa.Text()))'))
+    state = schema_of(url)
+    assert not state.is_current
+    assert "newer version" in state.words
+    with pytest.raises(MigrationError, match="newer version"):
+        migrate(url, MIGRATIONS)
+    assert "more" in columns_of(url, "customer")
+
+
+def test_an_older_schema_is_told_apart_from_an_empty_database(url, tmp_path):
+    folder = step(tmp_path, "pass")
+    assert "should be at 2099_01_01_next" in schema_of(url, folder).words
+    empty = f"sqlite:///{tmp_path}/empty.sqlite3"
+    assert "is empty" in schema_of(empty).words
+
+
+def test_migrating_twice_changes_nothing(url):
+    assert "up to date" in migrate(url, MIGRATIONS)
+
+
+def test_the_chain_of_migrations_is_read_in_order(tmp_path):
+    folder = step(tmp_path, "pass")
+    assert known_revisions(folder) == [*known_revisions(MIGRATIONS), "2099_01_01_next"]
+    assert known_revisions(MIGRATIONS)[0] == FIRST
