@@ -3,7 +3,7 @@
 Both drawings are made from this, the server's SVG and the browser's figure, so they cannot tell different stories.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -67,28 +67,83 @@ def dash(style_letter: str) -> str:
 
 def panels_of(comparison: Comparison, units: ShownUnits, keys: Iterable[str] | None = None) -> tuple[Panel, ...]:
     """Power, torque, λ and manifold pressure of a comparison: those that its pulls have, top to bottom."""
+    grid = comparison.engine_speed_rpm
+    curves = {pull.facts.id: pull.on_grid(grid) for setup in comparison.setups for pull in setup.standing}
+    laid = _Laid(comparison, units, curves, np.full(grid.shape, np.nan))
     makers: dict[str, Callable[[], Panel]] = {
-        "power": lambda: _panel(
-            comparison,
-            "power",
-            "Power at the wheels",
-            units.label("power"),
-            units.decimals("power"),
-            lambda curve: units.values(curve.power_w, "power"),
-        ),
-        "torque": lambda: _panel(
-            comparison,
-            "torque",
-            "Torque, referred to engine speed",
-            units.label("torque"),
-            units.decimals("torque"),
-            lambda curve: units.values(curve.torque_nm, "torque"),
-        ),
-        "mixture": lambda: _mixture(comparison),
-        "pressure": lambda: _pressure(comparison, units),
+        "power": laid.power,
+        "torque": laid.torque,
+        "mixture": laid.mixture,
+        "pressure": laid.pressure,
     }
     made = (makers[key]() for key in keys or makers)
     return tuple(panel for panel in made if any(np.isfinite(line.values).any() for line in panel.lines))
+
+
+@dataclass(frozen=True)
+class _Laid:
+    """A comparison with every curve laid on its grid once, for all panels."""
+
+    comparison: Comparison
+    units: ShownUnits
+    curves: Mapping[str, OnGrid]
+    missing: Floats
+
+    def power(self) -> Panel:
+        def read(curve: OnGrid) -> Floats:
+            return self.units.values(curve.power_w, "power")
+
+        unit, decimals = self.units.label("power"), self.units.decimals("power")
+        return Panel("power", "Power at the wheels", unit, decimals, self.lines(read))
+
+    def torque(self) -> Panel:
+        def read(curve: OnGrid) -> Floats:
+            return self.units.values(curve.torque_nm, "torque")
+
+        unit, decimals = self.units.label("torque"), self.units.decimals("torque")
+        return Panel("torque", "Torque, referred to engine speed", unit, decimals, self.lines(read))
+
+    def mixture(self) -> Panel:
+        measured = self.lines(lambda curve: curve.channels.get("lambda_measured", self.missing))
+        asked = tuple(
+            Line(
+                letter(setup.position),
+                style(setup.position),
+                "asked",
+                f"{letter(setup.position)} commanded",
+                setup.mean.channels["lambda_commanded"],
+            )
+            for setup in self.comparison.setups
+            if setup.mean is not None and "lambda_commanded" in setup.mean.channels
+        )
+        return Panel("mixture", "Mixture", "λ", 3, (*measured, *asked))
+
+    def pressure(self) -> Panel:
+        """Absolute where any setup has it, else gauge; the title says which."""
+        means = [setup.mean for setup in self.comparison.setups if setup.mean is not None]
+        name = next((name for name in _PRESSURES if any(name in mean.channels for mean in means)), _PRESSURES[0])
+        title = "Manifold pressure, absolute" if name == _PRESSURES[0] else "Manifold pressure, above the air outside"
+
+        def read(curve: OnGrid) -> Floats:
+            return self.units.values(curve.channels.get(name, self.missing), "pressure")
+
+        unit, decimals = self.units.label("pressure"), self.units.decimals("pressure")
+        return Panel("pressure", title, unit, decimals, self.lines(read))
+
+    def lines(self, read: Callable[[OnGrid], Floats]) -> tuple[Line, ...]:
+        """For each setup its single pulls, thin, then their mean, bold. One pull alone is its own mean."""
+        return tuple(line for setup in self.comparison.setups for line in self.of_setup(setup, read))
+
+    def of_setup(self, setup: SetupRead, read: Callable[[OnGrid], Floats]) -> list[Line]:
+        mark, shape = letter(setup.position), style(setup.position)
+        lines = []
+        if setup.counted > 1:
+            for number, pull in enumerate(setup.standing, start=1):
+                values = read(self.curves[pull.facts.id])
+                lines.append(Line(mark, shape, "single", f"{mark}{number}", values, pull.facts.id))
+        if setup.mean is not None:
+            lines.append(Line(mark, shape, "mean", f"{mark} {setup.name}", read(setup.mean)))
+        return lines
 
 
 def one_pull(pull: ReadPull, grid: Floats, units: ShownUnits) -> tuple[Panel, ...]:
@@ -163,64 +218,3 @@ def _channel_panels(curve: OnGrid, units: ShownUnits, line: Callable[..., Line])
         if lines:
             made.append(Panel(key, title, unit, decimals, lines))
     return made
-
-
-def _panel(
-    comparison: Comparison, key: str, title: str, unit: str, decimals: int, read: Callable[[OnGrid], Floats]
-) -> Panel:
-    lines: list[Line] = []
-    for setup in comparison.setups:
-        lines.extend(_setup_lines(comparison, setup, read))
-    return Panel(key, title, unit, decimals, tuple(lines))
-
-
-def _setup_lines(comparison: Comparison, setup: SetupRead, read: Callable[[OnGrid], Floats]) -> list[Line]:
-    """A setup's single pulls, thin, then their mean, bold. One pull alone is its own mean."""
-    mark, shape = letter(setup.position), style(setup.position)
-    lines = []
-    if setup.counted > 1:
-        for number, pull in enumerate(setup.standing, start=1):
-            values = read(pull.on_grid(comparison.engine_speed_rpm))
-            lines.append(Line(mark, shape, "single", f"{mark}{number}", values, pull.facts.id))
-    if setup.mean is not None:
-        lines.append(Line(mark, shape, "mean", f"{mark} {setup.name}", read(setup.mean)))
-    return lines
-
-
-def _missing(comparison: Comparison) -> Floats:
-    return np.full(comparison.engine_speed_rpm.shape, np.nan)
-
-
-def _mixture(comparison: Comparison) -> Panel:
-    missing = _missing(comparison)
-    measured = _panel(
-        comparison, "mixture", "Mixture", "λ", 3, lambda curve: curve.channels.get("lambda_measured", missing)
-    )
-    asked = [
-        Line(
-            letter(setup.position),
-            style(setup.position),
-            "asked",
-            f"{letter(setup.position)} commanded",
-            setup.mean.channels["lambda_commanded"],
-        )
-        for setup in comparison.setups
-        if setup.mean is not None and "lambda_commanded" in setup.mean.channels
-    ]
-    return Panel("mixture", "Mixture", "λ", 3, (*measured.lines, *asked))
-
-
-def _pressure(comparison: Comparison, units: ShownUnits) -> Panel:
-    """Manifold pressure; absolute where any pull has it, else gauge, and the title says which."""
-    missing = _missing(comparison)
-    means = [setup.mean for setup in comparison.setups if setup.mean is not None]
-    name = next((name for name in _PRESSURES if any(name in mean.channels for mean in means)), _PRESSURES[0])
-    title = "Manifold pressure, absolute" if name == _PRESSURES[0] else "Manifold pressure, above the air outside"
-    return _panel(
-        comparison,
-        "pressure",
-        title,
-        units.label("pressure"),
-        units.decimals("pressure"),
-        lambda curve: units.values(curve.channels.get(name, missing), "pressure"),
-    )

@@ -1,6 +1,6 @@
 """The weather log as its page shows it: each cell's latest readings and a small drawing of them."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from html import escape
 from zoneinfo import ZoneInfo
 
@@ -15,6 +15,7 @@ from pullbook.pages.finding import cells
 from pullbook.shown_units import plain_number
 
 READINGS_SHOWN = 40
+NEAR = timedelta(hours=6)  # further apart, nothing is known of the air between: no line
 _WIDTH, _HEIGHT, _LEFT, _RIGHT = 520, 74, 52, 10
 
 
@@ -90,8 +91,11 @@ def _strip(title: str, values: list[float], across: list[float], top: int, lines
         drawn.append(f'<path class="strong" d="M{_LEFT} {y:.1f}H{_WIDTH - _RIGHT}"/>')
         label = plain_number(mark, tick_decimals(marks))
         drawn.append(f'<text class="tick-label" x="{_LEFT - 6}" y="{y + 4:.1f}" text-anchor="end">{label}</text>')
-    path = "L".join(f"{x:.1f} {y:.1f}" for x, y in zip(across, heights, strict=True))
-    drawn.append(f'<path class="line asked setup-a" d="M{path}"/>')
+    path = "".join(
+        f"{'L' if number and lines[number].read_at - lines[number - 1].read_at < NEAR else 'M'}{x:.1f} {y:.1f}"
+        for number, (x, y) in enumerate(zip(across, heights, strict=True))
+    )
+    drawn.append(f'<path class="line asked setup-a" d="{path}"/>')
     for x, y, line in zip(across, heights, lines, strict=True):
         if line.doubt:  # a doubtful reading is a cross, not only another colour
             drawn.append(f'<path class="line mean setup-b" d="M{x - 5:.1f} {y - 5:.1f}l10 10m0 -10l-10 10"/>')

@@ -133,13 +133,21 @@ def keep_recognised(session: Session, recognised: Recognised, now: datetime, sta
         {"header": choice.header, "quantity": choice.quantity, "unit": choice.unit} for choice in recognised.choices
     ]
     name = RECOGNISED_PREFIX + hashlib.sha256(orjson.dumps(columns)).hexdigest()[:12]
+    wanted = select(ChannelMap.id).where(ChannelMap.name == name)
+    there = session.execute(wanted).scalar_one_or_none()
+    if there is not None:  # SQLite's guards refuse a second one before its conflict clause is asked
+        return there
+    named = select(ChannelMap.id).where(ChannelMap.name == name)
+    kept = session.execute(named).scalar_one_or_none()
+    if kept is not None:  # looked for first: the guard on this table refuses a second row before "on conflict" is asked
+        return kept
     insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
     session.execute(
         insert(ChannelMap)
         .values(id=new_id(), name=name, columns=columns, made_at=now, made_by=staff_id)
         .on_conflict_do_nothing(index_elements=["name"])
     )
-    return session.execute(select(ChannelMap.id).where(ChannelMap.name == name)).scalar_one()
+    return session.execute(wanted).scalar_one()
 
 
 __all__ = ["RECOGNISED_PREFIX", "Mapped", "choices_of", "choose_map", "keep_recognised", "misfit", "recognise"]

@@ -36,7 +36,7 @@ function rowOf(column, number) {
     review();
   });
   unit.addEventListener("change", review);
-  row.element = make("tr", {}, make("th", { scope: "row" }, column.header, column.unit ? make("span", { class: "soft" }, ` unit as written: ${column.unit}`) : null),
+  row.element = make("tr", {}, make("th", { scope: "row" }, column.header, column.unit && !column.header.includes(column.unit) ? make("span", { class: "soft" }, `, ${column.unit}`) : null),
     make("td", {}, quantity), make("td", {}, unit),
     make("td", {}, make("span", { class: "first-values" }, column.first_values.slice(0, 6).map(shown).join("  ")), make("br"), words));
   return row;
