@@ -140,17 +140,20 @@ def file_pull(session: Session, now: datetime, staff_id: str, wanted: PullWanted
 def _keep_bytes(session: Session, now: datetime, read: FileRead) -> None:
     """The raw file under its hash and its columns; both may be there already, from another ticket."""
     insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
-    session.execute(
-        insert(RawFile)
-        .values(sha256=read.sha256, size_bytes=read.size_bytes, zstd=read.zstd, received_at=now)
-        .on_conflict_do_nothing(index_elements=["sha256"])
-    )
+    if session.execute(select(RawFile.sha256).where(RawFile.sha256 == read.sha256)).one_or_none() is None:
+        # looked for first: SQLite's guards refuse a second one before its conflict clause is asked
+        session.execute(
+            insert(RawFile)
+            .values(sha256=read.sha256, size_bytes=read.size_bytes, zstd=read.zstd, received_at=now)
+            .on_conflict_do_nothing(index_elements=["sha256"])
+        )
     keep_columns(session, read)
 
 
 def keep_columns(session: Session, read: FileRead) -> None:
     """The columns of a file that could be parsed, beside its bytes."""
-    if read.run is None:
+    there = session.execute(select(ColumnBlock.sha256).where(ColumnBlock.sha256 == read.sha256)).one_or_none()
+    if read.run is None or there is not None:
         return
     insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
     session.execute(
