@@ -33,6 +33,8 @@ class Dialect:
     quoted: bool = False
     comments: tuple[str, ...] = ()
     clock: bool = False  # time as hours, minutes and seconds of the day
+    map_name: str = ""  # its headings leave a doubt; the shop settled it once, by a channel map of this name
+    map_units: tuple[str, ...] = ()  # the service's unit identifiers, column by column
 
 
 def _usual(names: tuple[tuple[str, str, str, float, float, int], ...]) -> tuple[Column, ...]:
@@ -45,7 +47,7 @@ BENCH = Dialect(
         ("engine_speed_rpm", "Engine speed", "rpm", 1, 0, 1), ("brake_torque_nm", "Brake torque", "Nm", 1, 0, 2),
         ("throttle_pct", "Throttle", "%", 1, 0, 1), ("lambda_measured", "Lambda", "", 1, 0, 3),
         ("lambda_commanded", "Lambda target", "", 1, 0, 3),
-        ("manifold_pressure_kpa", "Manifold pressure", "kPa", 1, 0, 1),
+        ("manifold_pressure_kpa", "Manifold absolute pressure", "kPa", 1, 0, 1),
         ("intake_temperature_c", "Intake temperature", "°C", 1, 0, 1),
         ("coolant_temperature_c", "Coolant temperature", "°C", 1, 0, 1),
         ("oil_temperature_c", "Oil temperature", "°C", 1, 0, 1), ("fuel_pressure_kpa", "Fuel pressure", "kPa", 1, 0, 0),
@@ -57,7 +59,8 @@ PRUEFSTAND = Dialect(
         ("time_s", "Zeit", "s", 1, 0, 3), ("roller_surface_speed_m_s", "Rollengeschwindigkeit", "km/h", KM_H, 0, 3),
         ("engine_speed_rpm", "Motordrehzahl", "1/min", 1, 0, 0), ("brake_torque_nm", "Bremsmoment", "Nm", 1, 0, 1),
         ("throttle_pct", "Drosselklappe", "%", 1, 0, 1), ("lambda_measured", "Lambda", "-", 1, 0, 3),
-        ("lambda_commanded", "Lambda Soll", "-", 1, 0, 3), ("manifold_pressure_kpa", "Saugrohrdruck", "mbar", 10, 0, 0),
+        ("lambda_commanded", "Lambda Soll", "-", 1, 0, 3),
+        ("manifold_pressure_kpa", "Saugrohrdruck", "mbar abs", 10, 0, 0),
         ("intake_temperature_c", "Ansauglufttemperatur", "°C", 1, 0, 1),
         ("coolant_temperature_c", "Kühlmitteltemperatur", "°C", 1, 0, 1),
         ("oil_temperature_c", "Öltemperatur", "°C", 1, 0, 1),
@@ -73,13 +76,14 @@ BANCO = Dialect(
         ("oil_temperature_c", "Temperatura aceite", "°C", 1, 0, 1), ("battery_v", "Batería", "V", 1, 0, 2),
     )),
     "tirada_{date}_{number}.tsv", separator="\t", encoding="utf-8-sig", units_stand="row",
+    map_name="Pass cell logger", map_units=("s", "rev_min", "rev_min", "pct", "lambda", "kpa", "c", "c", "v"),
 )  # fmt: skip
 BANC = Dialect(
     _usual((
         ("time_s", "Temps", "s", 1, 0, 3), ("roller_surface_speed_m_s", "Vitesse rouleau", "km/h", KM_H, 0, 3),
         ("engine_speed_rpm", "Régime moteur", "tr/min", 1, 0, 0), ("throttle_pct", "Papillon", "%", 1, 0, 1),
         ("lambda_measured", "Lambda", "", 1, 0, 3), ("lambda_commanded", "Lambda consigne", "", 1, 0, 3),
-        ("manifold_pressure_kpa", "Pression collecteur", "bar", 0.01, 0, 3),
+        ("manifold_pressure_kpa", "Pression collecteur absolue", "bar", 0.01, 0, 3),
         ("intake_temperature_c", "Température admission", "°C", 1, 0, 1),
         ("oil_temperature_c", "Température huile", "°C", 1, 0, 1),
         ("coolant_temperature_c", "Température eau", "°C", 1, 0, 1),
@@ -88,7 +92,7 @@ BANC = Dialect(
 )  # fmt: skip
 COUNTER = Dialect(
     _usual((
-        ("time_s", "Time", "ms", 1000, 0, 0), ("roller_pulses", "Roller pulses", "", 1, 0, 0),
+        ("time_s", "Time", "ms", 1000, 0, 0), ("roller_pulses", "Roller pulses total", "", 1, 0, 0),
         ("engine_speed_rpm", "Engine speed", "rpm", 1, 0, 0), ("throttle_pct", "Throttle", "%", 1, 0, 0),
         ("lambda_measured", "Lambda", "", 1, 0, 3), ("brake_torque_nm", "Brake torque", "Nm", 1, 0, 1),
         ("intake_temperature_c", "Intake temperature", "°C", 1, 0, 0),
@@ -102,7 +106,7 @@ NOTEBOOK = Dialect(
         ("time_s", "Time", "s", 1, 0, 3), ("roller_surface_speed_m_s", "Roller speed", "mph", MPH, 0, 3),
         ("engine_speed_rpm", "RPM", "", 1, 0, 0), ("throttle_pct", "Throttle", "%", 1, 0, 0),
         ("lambda_measured", "AFR petrol", "", STOICHIOMETRIC["petrol"], 0, 2),
-        ("manifold_gauge_kpa", "Boost", "psi", PSI, 0, 2),
+        ("manifold_gauge_kpa", "Boost", "psi gauge", PSI, 0, 2),
         ("intake_temperature_c", "Intake temperature", "°F", 1.8, 32, 1),
         ("knock_retard_deg", "Knock retard", "deg", 1, 0, 1),
     )),
@@ -112,7 +116,7 @@ CLOCK = Dialect(
     _usual((
         ("time_s", "Time", "", 1, 0, 3), ("roller_surface_speed_m_s", "Roller speed", "km/h", KM_H, 0, 3),
         ("engine_speed_rpm", "Engine speed", "1/min", 1, 0, 0), ("throttle_pct", "Throttle", "%", 1, 0, 0),
-        ("manifold_pressure_kpa", "Manifold pressure", "mbar", 10, 0, 0),
+        ("manifold_pressure_kpa", "Manifold absolute pressure", "mbar", 10, 0, 0),
         ("intake_temperature_c", "Intake temperature", "°C", 1, 0, 1),
         ("oil_temperature_c", "Oil temperature", "°C", 1, 0, 1),
         ("coolant_temperature_c", "Coolant temperature", "°C", 1, 0, 1),

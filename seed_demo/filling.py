@@ -2,12 +2,12 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from urllib.parse import urlsplit
 
 from seed_demo.files import file_of
 from seed_demo.folder import DemoError, Folder
-from seed_demo.on_record import OnRecord, instant
+from seed_demo.on_record import OnRecord
 from seed_demo.people import DESK, OWNER, SHOP_ADDRESS, SHOP_NAME, STAFF, TIME_ZONE, TUNER
 from seed_demo.plans import Job, PullTaken, SetupTaken, Year
 from seed_demo.progress import Progress
@@ -90,12 +90,14 @@ class Filling:
         self.hands, self.year, self.folder = hands, year, folder
         self.record = OnRecord(hands.owner, hands.desk)
         self.links = folder.kept_links()
+        self.maps: dict[str, str] = {}
 
     def all(self, progress: Progress) -> Filled:
         """Everything, oldest first."""
         days = {plan.from_days_ago for cell in CELLS for plan in cell.calibrations}
         noon = self.year.began_at.replace(hour=12, minute=0, second=0)
         self.record.cells_and_calibrations({ago: noon - timedelta(days=ago) for ago in days})
+        self.maps = self.record.channel_maps(self.hands.tuner)
         filled = {job.key: path for job in self.year.jobs if (path := self._job(job, progress))}
         if not filled:
             raise DemoError("Nothing could be published: the service reads none of the files sent.")
@@ -154,6 +156,7 @@ class Filling:
     def _file(self, job: Job, taken: PullTaken, ticket_id: str, setup_id: str) -> Facts:
         cell = job.plan.cell
         data = file_of(taken, cell.logger, cell.brake_arm_m, cell.calibrations[0].pulses_per_turn)
+        chosen = {"channel_map_id": self.maps[taken.dialect]} if taken.dialect in self.maps else {}
         return self.hands.tuner.send_file(
             f"/tickets/{ticket_id}/pulls",
             data,
@@ -162,13 +165,14 @@ class Filling:
             kind="sweep",
             taken_at=taken.taken_at.isoformat(),
             file_name=taken.file_name,
+            **chosen,
         )
 
     def _link(self, job: Job, ticket_id: str, pull_ids: list[str]) -> str:
         """The customer's page. A link whose token nobody wrote down is of no use: it is revoked and made again."""
         path = f"/tickets/{ticket_id}/results-links"
         for link in self.hands.desk.every(path):
-            if link["revoked_at"] or instant(link["ends_at"]) < datetime.now(UTC):
+            if not link["live"]:
                 continue
             if link["id"] in self.links:
                 return self.links[link["id"]]

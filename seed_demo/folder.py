@@ -9,6 +9,11 @@ from pathlib import Path
 
 from seed_demo.people import STAFF
 
+try:
+    import fcntl
+except ImportError:  # a system without it goes unguarded
+    fcntl = None  # type: ignore[assignment]
+
 WORDS = (
     "amber", "anvil", "basin", "birch", "brass", "cedar", "chalk", "clover", "cobalt", "copper", "delta", "ember",
     "fable", "ferry", "flint", "gable", "ginger", "harbour", "hazel", "heron", "indigo", "ivory", "jasper", "juniper",
@@ -104,7 +109,5 @@ def _write_private(file: Path, text: str) -> None:
 
 
 def _lock(descriptor: int) -> None:
-    if os.name == "posix":
-        import fcntl  # noqa: PLC0415 - there is none elsewhere
-
+    if fcntl is not None:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)

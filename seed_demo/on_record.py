@@ -5,6 +5,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
+from seed_demo.dialects import DIALECTS, Dialect
 from seed_demo.people import Customer
 from seed_demo.plans import Job, Reading, Vehicle
 from seed_demo.rollers import CELLS, CalibrationPlan, CellPlan
@@ -37,6 +38,14 @@ class OnRecord:
                 valid_from = noon[plan.from_days_ago]
                 if valid_from not in known:
                     self._owner.post(path, calibration_body(cell, plan, valid_from))
+
+    def channel_maps(self, tuner: Voice) -> dict[str, str]:
+        """Dialect → id of the map that settles what its headings leave open."""
+        there = {one["name"]: one["id"] for one in tuner.every("/channel-maps")}
+        for dialect in DIALECTS.values():
+            if dialect.map_name and dialect.map_name not in there:
+                there[dialect.map_name] = tuner.post("/channel-maps", map_body(dialect))["id"]
+        return {key: there[dialect.map_name] for key, dialect in DIALECTS.items() if dialect.map_name}
 
     def reading(self, reading: Reading) -> None:
         """One line of the weather log."""
@@ -82,6 +91,13 @@ class OnRecord:
             found = str(self._desk.post("/vehicles", vehicle_body(vehicle, customer_id))["id"])
             self._vehicles[vehicle.vin] = found
         return found
+
+
+def map_body(dialect: Dialect) -> Facts:
+    """Which column of such a file is what, as the tuner settled it."""
+    columns = zip(dialect.columns, dialect.map_units, strict=True)
+    lines = [{"header": column.heading, "quantity": column.channel, "unit": unit} for column, unit in columns]
+    return {"name": dialect.map_name, "columns": lines}
 
 
 def _by_marks(records: Iterable[Facts], *marks: str) -> dict[str, str]:

@@ -6,7 +6,12 @@ from seed_demo.rollers import PASS, VALLEY
 
 
 def on_the_board() -> list[JobPlan]:
-    """Today's, morning to evening."""
+    """Today's in every state, and a few days ahead."""
+    return [*_pulled(), *_waiting(), *_ahead()]
+
+
+def _pulled() -> list[JobPlan]:
+    """Those that have been in a cell today."""
     return [
         JobPlan(
             "today-collected", 0, 8.0, VALLEY, LUMEN, 20, "Sheet for the club championship.",
@@ -36,17 +41,28 @@ def on_the_board() -> list[JobPlan]:
             (SetupPlan("As it came", MOOR.car, 2, fuel="95 octane"),),
             state="in_cell", dialect="banco",
         ),
-        JobPlan("today-checked-in", 0, 14.0, VALLEY, RIDGE, 24, "Towing map, like a friend's.", state="checked_in"),
-        JobPlan("today-checked-in-late", 0, 14.0, PASS, TREK, 25, "Service check after the belt.", state="checked_in"),
         JobPlan(
             "today-on-hold", 0, 9.0, VALLEY, HARE, 26, "Boost creeps. Find it and cure it.",
             (SetupPlan("As it came", stronger(HARE.car, 0.97), 3, fuel="98 octane"),),
             state="on_hold", state_note="Waiting for a wastegate spring; due on Thursday.", dialect="arm",
         ),
+    ]  # fmt: skip
+
+
+def _waiting() -> list[JobPlan]:
+    """Those that have not, or never will."""
+    return [
+        JobPlan("today-checked-in", 0, 14.0, VALLEY, RIDGE, 24, "Towing map, like a friend's.", state="checked_in"),
+        JobPlan("today-checked-in-late", 0, 14.0, PASS, TREK, 25, "Service check after the belt.", state="checked_in"),
         JobPlan("today-cancelled", 0, 15.0, VALLEY, CORBEAU, 27, "Baseline pulls.", state="cancelled",
                 state_note="Rang in: flat battery at home."),
         JobPlan("today-booked", 0, 16.0, VALLEY, FEN, 7, "Camshaft timing, two degrees either way.", state="booked"),
         JobPlan("today-booked-late", 0, 17.0, PASS, VANTA, 28, "Before and after a clutch.", state="booked"),
+    ]  # fmt: skip
+
+
+def _ahead() -> list[JobPlan]:
+    return [
         JobPlan("tomorrow-first", -1, 8.5, VALLEY, HARE, 29, "Health check before the season.", state="booked"),
         JobPlan("tomorrow-second", -1, 11.0, PASS, MOOR, 30, "Baseline for a gas conversion.", state="booked"),
         JobPlan("in-three-days", -3, 9.0, VALLEY, PIKE, 31, "Full day: ethanol map.", state="booked"),
