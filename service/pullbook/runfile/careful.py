@@ -4,7 +4,7 @@ import csv
 import io
 from dataclasses import dataclass
 
-from pullbook.runfile.cells import kind, number, why_not_a_number
+from pullbook.runfile.cells import kind, looks_numeric, number, why_not_a_number
 from pullbook.runfile.layout import LARGEST_CELL, Layout, is_comment
 from pullbook.runfile.refusals import RunFileError
 
@@ -53,10 +53,12 @@ def read_rows(body: str, layout: Layout) -> CarefulRows:
 
 
 def column_kind(cells: list[str], decimal: str) -> str:
-    """'number', 'clock' or 'word': what most of a column's cells are that are not blank."""
+    """'number', 'clock' or 'word': what most of a column's cells are that are not blank. Figures that cannot be read as
+    they are written count as numbers, so that they are refused and not passed over."""
     counts = {"number": 0, "clock": 0, "word": 0, "blank": 0}
     for cell in cells:
-        counts[kind(cell, decimal)] += 1
+        one = kind(cell, decimal)
+        counts["number" if one == "word" and looks_numeric(cell) else one] += 1
     del counts["blank"]
     best = max(counts, key=lambda one: counts[one])
     return best if counts[best] else "number"

@@ -58,6 +58,12 @@ def kind(cell: str, decimal: str) -> str:
     return "number" if _INFINITE.fullmatch(cell) else "word"
 
 
+def looks_numeric(cell: str) -> bool:
+    """A number, if the other decimal mark or thousands marks were allowed?"""
+    cell = cell.strip(" \t")
+    return _NUMBERS[""].fullmatch(cell) is not None or _GROUPED.fullmatch(cell) is not None
+
+
 def doubtful_mark(body: bytes, decimal: str, delimiter: str) -> str | None:
     """A number whose mark may be a decimal mark or a thousands mark, if every marked number is like that (1,234)."""
     if decimal == "." and delimiter == ",":

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from pullbook.runfile.bulk import check_lines, read_in_bulk
 from pullbook.runfile.careful import column_kind, column_numbers, read_rows
-from pullbook.runfile.cells import BLANK_SPELLINGS, USUAL_BLANKS, doubtful_mark, number
+from pullbook.runfile.cells import BLANK_SPELLINGS, USUAL_BLANKS, doubtful_mark, looks_numeric
 from pullbook.runfile.clock_times import NotAClockError, clock_seconds
 from pullbook.runfile.decoding import as_utf8
 from pullbook.runfile.layout import Layout, find_layout, is_comment
@@ -109,7 +109,7 @@ def _took(table: _Table, column: NDArray[np.float64] | NDArray[np.object_], layo
             table.columns.append(clock_seconds(column.tolist()))
         except NotAClockError:
             return False
-    elif any(isinstance(cell, str) and number(cell, layout.decimal) is not None for cell in column):
+    elif any(isinstance(cell, str) and looks_numeric(cell) for cell in column):
         return False
     else:
         table.columns.append(np.full(len(column), np.nan))
@@ -167,13 +167,13 @@ def _assembled(read: _Table, layout: Layout) -> tuple[tuple[Header, ...], NDArra
         if infinite.any():
             table[infinite] = np.nan
             read.note("infinite values, left blank", str(int(infinite.sum())))
-        full_rows = finite.any(axis=0) | infinite.any(axis=0)
+        full_rows = finite.any(axis=0)
         named = [place for place in named if layout.names[place] or finite[place].any()]
         if not full_rows.all():
             read.note("rows without any number, left out", str(int((~full_rows).sum())))
         table = table[named][:, full_rows]
-        numeric = [row for row, place in enumerate(named) if read.kinds[place] != "word"]
-        blanks = int(np.isnan(table[numeric]).sum()) - int(infinite.sum())
+        numeric = [place for place in named if read.kinds[place] != "word"]
+        blanks = int((~(finite | infinite))[numeric][:, full_rows].sum())
         if blanks:
             read.note("blank cells", str(blanks))
     if not table.shape[1]:

@@ -41,15 +41,19 @@ TIME_OF_DAY = re.compile(r"\b(of day|clock|uhrzeit|heure|hora|date|datum)\b")
 
 @dataclass(frozen=True)
 class Rule:
-    """Headings in which all of `words` stand mean `quantity`. `short`: headings that mean it all by themselves."""
+    """Headings in which all of `words` stand, or the one word `compound`, mean `quantity`. `short`: headings that mean
+    it only when they stand alone."""
 
     quantity: str
     words: tuple[str, ...] = ()
     short: str = ""
+    compound: str = ""
 
     def fits(self, name: str) -> bool:
         """Does a folded name fit?"""
         if self.short and re.fullmatch(self.short, name):
+            return True
+        if self.compound and re.search(rf"\b({self.compound})\b", name):
             return True
         return bool(self.words) and all(re.search(rf"\b{word}\b", name) for word in self.words)
 
@@ -61,57 +65,61 @@ RULES = (
         r"|(mess|lauf|uhr)? ?zeit(stempel)?|temps( ecoule)?|heure|horodatage|tiempo( transcurrido)?|hora"
         r"|marca de tiempo|date ?time|date time|datum zeit|datum uhrzeit)",
     ),
-    Rule("roller", (_ROLLER, _SPEED), r"(roller|drum|rollen|walzen)(speed|rpm|drehzahl|geschwindigkeit)"),
-    Rule("roller_pulses", (_ROLLER, _PULSES), r"(rollen|walzen)(impulse|zahler|zaehler)"),
+    Rule("roller", (_ROLLER, _SPEED), compound=r"(roller|drum|rollen|walzen)(speed|rpm|drehzahl|geschwindigkeit)"),
+    Rule("roller_pulses", (_ROLLER, _PULSES), compound=r"(rollen|walzen)(impulse|zahler|zaehler)"),
     Rule(
         "engine_speed_rpm",
         (_ENGINE, _SPEED),
-        r"(engine|motor|kurbelwellen)(speed|rpm|drehzahl)|regime( moteur)?|regimen( de giro)?( del)? motor",
+        r"regime",
+        r"(engine|motor|kurbelwellen)(speed|rpm|drehzahl)|regimen( de giro)?( del)? motor",
     ),
     Rule(
-        "brake_torque_nm", (_BRAKE, _TORQUE), r"brems(dreh)?moment|par de fren(o|ado)|couple (de frein(age)?|resistant)"
+        "brake_torque_nm",
+        (_BRAKE, _TORQUE),
+        compound=r"brems(dreh)?moment|par de fren(o|ado)|couple (de frein(age)?|resistant)",
     ),
-    Rule("brake_force_n", (_BRAKE, _FORCE), r"bremskraft|(load ?cell|kraftmessdose|celda de carga)( ?1)?"),
+    Rule("brake_force_n", (_BRAKE, _FORCE), r"(load ?cell|kraftmessdose|celda de carga)( ?1)?", r"bremskraft"),
     Rule(
         "throttle_pct",
         (r"(throttle|drosselklappen?|papillon|mariposa)",),
-        r"tps|drosselklappen(stellung|winkel|position)|(position )?papillon( des gaz)?|mariposa",
+        compound=r"tps|drosselklappen(stellung|winkel|position)",
     ),
     Rule("lambda", (_MIXTURE,)),
-    Rule("manifold", (_MANIFOLD, _PRESSURE), r"map|boost|ladedruck|saugrohr(absolut)?druck|(map|boost)( sensor)?"),
+    Rule("manifold", (_MANIFOLD, _PRESSURE), r"boost", r"map|ladedruck|saugrohr(absolut)?druck"),
     Rule(
         "intake_temperature_c",
         (r"(intake|inlet|charge air|charge|ansaugluft|ansaug|ladeluft|admission|admision)", _TEMPERATURE),
-        r"iat|mat|act|(ansaug|ladeluft|ansaugluft)temp(eratur)?",
+        compound=r"iat|mat|act|(ansaug|ladeluft|ansaugluft)temp(eratur)?",
     ),
     Rule(
         "coolant_temperature_c",
         (r"(coolant|water|kuhlmittel|kuehlmittel|kuhlwasser|kuehlwasser|refroidissement|eau|refrigerante|agua)",
          _TEMPERATURE),
-        r"ect|clt|cts|(kuhl|kuehl)(mittel|wasser)temp(eratur)?|wassertemp(eratur)?",
+        compound=r"ect|clt|cts|(kuhl|kuehl)(mittel|wasser)temp(eratur)?|wassertemp(eratur)?",
     ),
-    Rule("oil_temperature_c", (r"(oil|ol|oel|huile|aceite)", _TEMPERATURE), r"(ol|oel)temp(eratur)?"),
+    Rule("oil_temperature_c", (r"(oil|ol|oel|huile|aceite)", _TEMPERATURE), compound=r"(ol|oel)temp(eratur)?"),
     Rule(
         "exhaust_temperature_c",
         (r"(exhaust|exhaust gas|abgas|echappement|escape)", _TEMPERATURE),
-        r"egt|abgastemp(eratur)?",
+        compound=r"egt|abgastemp(eratur)?",
     ),
     Rule(
         "ignition_advance_deg",
         (r"(ignition|spark|zund|allumage|encendido)", r"(advance|angle|timing|winkel|zeitpunkt|avance|angulo)"),
-        r"zundwinkel|zuendwinkel|zundzeitpunkt|(ignition|spark) ?(timing|advance|angle)|avance( a l ?allumage)?",
+        r"(ignition|spark) ?(timing|advance|angle)|avance( a l ?allumage)?",
+        r"zundwinkel|zuendwinkel|zundzeitpunkt",
     ),
     Rule("knock_retard_deg", (r"(knock|klopf|cliquetis|picado)", r"(retard|retardo|retrait|rucknahme)"),
-         r"klopf(ruck|rueck)nahme"),
+         compound=r"klopf(ruck|rueck)nahme"),
     Rule(
         "fuel_pressure_kpa",
         (r"(fuel|fuel rail|kraftstoff|benzin|carburant|essence|combustible)", _PRESSURE),
-        r"(kraftstoff|benzin)druck",
+        compound=r"(kraftstoff|benzin)druck",
     ),
     Rule(
         "vehicle_speed_m_s",
         (r"(vehicle|car|road|gps|fahrzeug|vehicule|vehiculo|coche)", _SPEED),
-        r"vss|fahrzeuggeschwindigkeit",
+        compound=r"vss|fahrzeuggeschwindigkeit",
     ),
     Rule(
         "fuel_flow_g_s",
@@ -120,7 +128,7 @@ RULES = (
     Rule(
         "air_flow_g_s",
         (r"(air|luft|masse d air|aire)", r"(flow|mass|masse|massenstrom|debit|caudal|mass flow)"),
-        r"maf|luftmasse",
+        compound=r"maf|luftmasse",
     ),
     Rule("battery_v", (r"(battery|batterie|bateria|bord)", r"(voltage|volts?|spannung|tension|voltaje)"),
          r"(batterie|bord)spannung|v ?batt?|u ?batt?"),

@@ -105,11 +105,12 @@ def read_unit(text: str) -> UnitWord | None:
 
 
 def is_unit_row(cells: Sequence[str]) -> bool:
-    """Are all cells that are not blank units (in brackets or not), at least one of them for certain?"""
+    """Are most cells that are not blank units (in brackets or not), at least one of them for certain?"""
     given = [cell.strip().strip("[]()<>").strip() for cell in cells]
     given = [cell for cell in given if cell]
-    known = [cell for cell in given if read_unit(cell) is not None]
-    return bool(known) and all(cell.lower() in _NO_UNIT or read_unit(cell) is not None for cell in given)
+    known = sum(read_unit(cell) is not None for cell in given)
+    spare = sum(cell.lower() in _NO_UNIT for cell in given)
+    return known > 0 and known + spare >= 0.6 * len(given)
 
 
 def split_heading(heading: str) -> tuple[str, str]:
