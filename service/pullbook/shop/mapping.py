@@ -137,10 +137,6 @@ def keep_recognised(session: Session, recognised: Recognised, now: datetime, sta
     there = session.execute(wanted).scalar_one_or_none()
     if there is not None:  # SQLite's guards refuse a second one before its conflict clause is asked
         return there
-    named = select(ChannelMap.id).where(ChannelMap.name == name)
-    kept = session.execute(named).scalar_one_or_none()
-    if kept is not None:  # looked for first: the guard on this table refuses a second row before "on conflict" is asked
-        return kept
     insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
     session.execute(
         insert(ChannelMap)
