@@ -39,11 +39,13 @@ def unpack(block: bytes, wanted: Sequence[int] | None = None) -> NDArray[np.floa
             raise ValueError(f"the block has {columns} columns, none numbered {column}")
         frame = block[start + offsets[column] : start + offsets[column + 1]]
         try:
-            raw = decompressor.decompress(frame, max_output_size=rows * 8) if rows else b""
+            # what the frame says of its size is held against the rows before that much memory is taken
+            size = zstandard.frame_content_size(frame)
+            raw = decompressor.decompress(frame) if size == rows * 8 else b""
         except zstandard.ZstdError as fault:
             raise ValueError(f"column {column} of the block is damaged: {fault}") from None
         if len(raw) != rows * 8:
-            raise ValueError(f"column {column} of the block has {len(raw)} bytes instead of {rows * 8}")
+            raise ValueError(f"column {column} of the block has {size} bytes instead of {rows * 8}")
         values[place] = np.frombuffer(raw, dtype="<f8")
     return values
 

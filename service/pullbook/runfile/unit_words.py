@@ -78,7 +78,7 @@ _GAUGE = re.compile(
 _PRESSURES = frozenset(("kpa", "pa", "hpa", "mbar", "bar", "psi"))
 # too short to be taken for a unit when it merely stands last in a heading
 _ONLY_BRACKETED = frozenset(("c", "f", "k", "n", "v", "w", "g", "m", "h", "a", "in", "min"))
-_AFTER_UNDERSCORE = frozenset(("c", "f", "k", "n", "v", "w"))
+_AFTER_MARK = frozenset(("c", "f", "k", "n", "v", "w"))
 _BRACKETED = re.compile(
     r"^(?P<name>.*?)\s*(?:\[(?P<square>[^\[\]]*)\]|\((?P<round>[^()]*(?:\([^()]*\))?)\))\s*$", re.DOTALL
 )
@@ -137,17 +137,17 @@ def _endings(heading: str) -> Iterator[tuple[str, str, frozenset[str] | None]]:
     if " in " in lowered:
         at = lowered.rindex(" in ")
         yield heading[:at], heading[at + 4 :], None
-    for at, character in enumerate(heading):
-        if character == "/":
-            yield heading[:at], heading[at + 1 :], None
     words = heading.split(" ")
     for count in (3, 2, 1):
         if len(words) > count:
             yield " ".join(words[:-count]), " ".join(words[-count:]), frozenset()
+    for at, character in enumerate(heading):
+        if character == "/":
+            yield heading[:at], heading[at + 1 :], _AFTER_MARK
     parts = heading.split("_")
     for count in (2, 1):
         if len(parts) > count:
-            yield "_".join(parts[:-count]), "_".join(parts[-count:]), _AFTER_UNDERSCORE
+            yield "_".join(parts[:-count]), "_".join(parts[-count:]), _AFTER_MARK
 
 
 def _is_short(unit: str) -> bool:
