@@ -22,7 +22,7 @@ def curve(run: "pd.DataFrame") -> "pd.DataFrame":
     power = omega * (INERTIA_KG_M2 * alpha + brake + C0 + C1 * omega + C2 * omega**2)
     table = run.assign(power=power)[run["Throttle (%)"] > 95.0]
     bins = (table["Engine Speed (rpm)"] / STEP_RPM).round() * STEP_RPM
-    wanted = ["power", "Engine Speed (rpm)", "Lambda", "Manifold Pressure (kPa)"]
+    wanted = ["power", "Engine Speed (rpm)", "Lambda", "Manifold Absolute Pressure (kPa)"]
     grid = table.groupby(bins)[wanted].agg(["mean", "std"])
     grid[("torque", "mean")] = grid[("power", "mean")] / (grid[("Engine Speed (rpm)", "mean")] * (2 * np.pi / 60))
     return grid
@@ -40,7 +40,7 @@ def main(out: str, names: list[str]) -> None:
             grid[("power", "mean")] / 1000.0,
             grid[("torque", "mean")],
             grid[("Lambda", "mean")],
-            grid[("Manifold Pressure (kPa)", "mean")],
+            grid[("Manifold Absolute Pressure (kPa)", "mean")],
         )
         for row, line in enumerate(lines, start=1):
             figure.add_trace(go.Scatter(x=grid.index, y=line, name=Path(name).stem), row=row, col=1)

@@ -18,7 +18,7 @@ TYPICAL = (
     ("Throttle (%)", 1),
     ("Lambda", 3),
     ("Lambda Target", 3),
-    ("Manifold Pressure (kPa)", 1),
+    ("Manifold Absolute Pressure (kPa)", 1),
     ("Intake Temperature (°C)", 1),
     ("Coolant Temperature (°C)", 1),
     ("Oil Temperature (°C)", 1),

@@ -51,6 +51,10 @@ def test_no_file_or_folder_has_a_name_that_refuses_nothing():
                 assert path.stem.lower() not in SAYS_NOTHING, f"{shown(path)}: name it after what is inside"
 
 
+def test_the_web_folder_holds_no_python():
+    assert list(files(".py", under=HOUSE / "web")) == []
+
+
 def test_no_module_hides_one_of_the_standard_library():
     import sys
 

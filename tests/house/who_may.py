@@ -65,5 +65,5 @@ WHO = {
     "DELETE /api/v1/results-links/{link_id}": "desk",
     "GET /api/v1/audit": "owner",
 }
-# Pages that show something before anybody has signed in.
+# Pages that answer before anybody has signed in; /tickets only leads to the board.
 OPEN_PAGES = {"/sign-in", "/tickets", "/set-up/{token}", "/r/{token}", "/healthz", "/readyz", "/api/v1/openapi.json"}

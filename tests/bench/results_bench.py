@@ -1,0 +1,83 @@
+"""The customer's page in Chromium: how many bytes, and when something is seen, beside a static page of that size."""
+
+import json
+import os
+import shutil
+import statistics
+from collections.abc import Iterator
+from typing import Any
+
+from playwright.sync_api import Browser, sync_playwright
+
+from tests.bench.rows import Row
+from tests.bench.served import Served
+
+REPEATS = 15
+PHONE = {"width": 390, "height": 844}
+FIRST_PAINT = """() => new Promise(done => {
+  const seen = () => performance.getEntriesByName('first-contentful-paint')[0];
+  const look = () => seen() ? done(seen().startTime) : setTimeout(look, 4);
+  look();
+})"""
+IMAGES = (".png", ".jpg", ".webp", ".ico")
+
+
+def measure(running: Served) -> Iterator[Row]:
+    """Size without images, with script off; then first paint of both pages in turn."""
+    page_url = _published(running)
+    chromium = os.environ.get("CHROMIUM") or shutil.which("chromium")
+    as_root = hasattr(os, "geteuid") and os.geteuid() == 0
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"] if as_root else [])
+        sizes, words = _loaded(browser, page_url)
+        decoded = sum(size for name, size, _ in sizes if not name.endswith(IMAGES))
+        sent = sum(size for name, _, size in sizes if not name.endswith(IMAGES))
+        note = f"{len(sizes)} requests, {sent / 1000:.1f} kB as sent"
+        yield Row("results page before images, without compression", decoded / 1000.0, 60.0, "kB", note=note)
+        yield Row("figures on it with script turned off", float(words), 1.0, "", least=True)
+        static = running.address(running.client.keep_bare("static.html", _static_page(decoded), "text/html"))
+        paints: dict[str, list[float]] = {page_url: [], static: []}
+        for _ in range(REPEATS):
+            for url, times in paints.items():
+                times.append(_first_paint(browser, url))
+        ours, bare = (statistics.median(times[2:]) for times in paints.values())
+        yield Row("first paint, × static page of that size", ours / bare, 2.0, note=f"{ours:.0f} ms to {bare:.0f} ms")
+        browser.close()
+
+
+def _published(running: Served) -> str:
+    asked = {"pull_ids": running.pull_ids[:6], "standard": "iso_1585", "note": "The intake brings it.", "days": 30}
+    path = f"/api/v1/tickets/{running.house.ticket_id}/results-links"
+    status, body = running.client.ask("POST", path, json.dumps(asked).encode(), "application/json")
+    if status != 201:
+        raise RuntimeError(f"{status} {body!r}")
+    return str(json.loads(body)["url"])
+
+
+def _loaded(browser: Browser, url: str) -> tuple[list[Any], int]:
+    """What was loaded, as a phone with script turned off loads it, and whether the figures and the curves are there."""
+    context = browser.new_context(viewport=PHONE, java_script_enabled=False)
+    page = context.new_page()
+    answers: list[Any] = []
+    page.on("requestfinished", lambda request: answers.append(request))
+    page.goto(url, wait_until="networkidle")
+    sizes = [(one.url, len(one.response().body()), one.sizes()["responseBodySize"]) for one in answers]
+    there = page.locator("svg path, svg polyline").count() > 0 and "kW" in page.inner_text("body")
+    context.close()
+    return sizes, int(there)
+
+
+def _first_paint(browser: Browser, url: str) -> float:
+    """Milliseconds from asking for the page to the first of its content, in a fresh profile."""
+    context = browser.new_context(viewport=PHONE)
+    page = context.new_page()
+    page.goto(url)
+    seen = float(page.evaluate(FIRST_PAINT))
+    context.close()
+    return seen
+
+
+def _static_page(size: int) -> bytes:
+    head = b'<!doctype html><html lang="en"><meta charset="utf-8"><title>Static</title><body>'
+    line = b"<p>Forty-two kilowatts at the wheels and nothing else to say.</p>\n"
+    return (head + line * (size // len(line)))[:size]
