@@ -1,5 +1,7 @@
-"""Write web/static/css/plotly.css: the rules that the chart library would put into the page itself, which our policy forbids.
+"""Keep the chart library's styles as files of ours, because our policy forbids what it would put into the page itself.
 
+Writes web/static/css/plotly.css (the rules of its one style element) and web/templates/cell/chart_styles.html (the link
+it looks for instead, and a stand-in for each other element it would add: styles of maps, which no chart here is).
 Run after a new version of plotly: `python web/dump_chart_styles.py`. Needs playwright and a Chromium.
 """
 
@@ -9,12 +11,18 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
-TARGET = Path(__file__).parent / "static" / "css" / "plotly.css"
+WEB = Path(__file__).parent
 RULES = """() => [...document.getElementById("plotly.js-style-global").sheet.cssRules].map((rule) => rule.cssText)"""
+OTHERS = """() => [...document.querySelectorAll("style[id]")]
+    .map((one) => one.id).filter((id) => !id.startsWith("plotly.js"))"""
+LINK = (
+    """<link rel="stylesheet" href="{{ asset('css/plotly.css') }}" """
+    """id="plotly.js-style-global" class="no-inline-styles">"""
+)
 
 
 def main(chromium: str = "/usr/bin/chromium") -> None:
-    """Load the installed bundle in a browser and keep the rules of its own style element."""
+    """Load the installed bundle in a browser and keep what it adds."""
     spec = importlib.util.find_spec("plotly")
     if spec is None or spec.origin is None:
         sys.exit("plotly is not installed here")
@@ -25,10 +33,14 @@ def main(chromium: str = "/usr/bin/chromium") -> None:
         page.set_content("<!doctype html><title>styles</title>")
         page.add_script_tag(path=bundle)
         version = page.evaluate("Plotly.version")
-        rules = page.evaluate(RULES)
+        rules, others = page.evaluate(RULES), page.evaluate(OTHERS)
         browser.close()
-    head = f"/* Rules of plotly.js {version} (MIT licence, Plotly, Inc.), written by web/dump_chart_styles.py. */\n"
-    TARGET.write_text(head + "\n".join(rules) + "\n", encoding="utf-8")
+    told = f"of plotly.js {version} (MIT licence, Plotly, Inc.), written by web/dump_chart_styles.py."
+    css = f"/* Rules {told} */\n" + "\n".join(rules) + "\n"
+    (WEB / "static" / "css" / "plotly.css").write_text(css, encoding="utf-8")
+    stand_ins = [f'<meta name="chart-styles-left-out" content="maps" id="{one}">' for one in others]
+    partial = "\n".join([f"{{# Styles {told} #}}", LINK, *stand_ins]) + "\n"
+    (WEB / "templates" / "cell" / "chart_styles.html").write_text(partial, encoding="utf-8")
 
 
 if __name__ == "__main__":

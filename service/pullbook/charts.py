@@ -54,7 +54,7 @@ def figure_of(panels: tuple[Panel, ...], grid_rpm: Floats) -> dict[str, Any]:
         layout[name] = {"domain": [low, high], "anchor": "x", "zeroline": False, "automargin": True}
         layout["annotations"].append(
             {
-                "text": f"<b>{_text(panel.title)}</b>, {_text(panel.unit)}",
+                "text": f"{_text(panel.title)}, {_text(panel.unit)}",
                 "xref": "paper",
                 "yref": "paper",
                 "x": 0,

@@ -48,8 +48,9 @@ def panels_svg(panels: Sequence[Panel], grid_rpm: Floats, width: int = WIDE, des
     """Panels on a grid of engine speed as one `<svg>`; an empty string where there is nothing to draw."""
     if not panels or not len(grid_rpm):
         return ""
-    speeds = ticks(float(grid_rpm[0]), float(grid_rpm[-1]), max(4, width // 110))
-    frame = _Frame(width, speeds[0], speeds[-1])
+    low, high = float(grid_rpm[0]), max(float(grid_rpm[-1]), float(grid_rpm[0]) + 1.0)
+    speeds = [speed for speed in ticks(low, high, max(4, width // 110)) if low <= speed <= high]
+    frame = _Frame(width, low, high)
     parts, top = [], float(_TOP)
     for number, panel in enumerate(panels):
         height = _height(width, number)

@@ -10,7 +10,7 @@ from pullbook.deps import Now, ReadSession, SettingsDep
 from pullbook.measure.correction import STANDARDS
 from pullbook.overlay_svg import NARROW, panels_svg
 from pullbook.pages.render import around_person, draw
-from pullbook.pages.results_shown import AirLine, ResultsPage
+from pullbook.pages.results_shown import AirLine, FlagLine, ResultsPage
 from pullbook.pages.results_words import sentences
 from pullbook.pages.summing_up import summaries, table_of
 from pullbook.panels import panels_of
@@ -44,9 +44,7 @@ def results(request: Request, token: str, session: ReadSession, settings: Settin
         sentences=sentences(found, around.units),
         days=_days(comparison, ZoneInfo(around.time_zone)),
         cell_names=tuple(dict.fromkeys(pull.facts.cell_name for pull in comparison.pulls)),
-        flags=tuple(
-            dict.fromkeys(flag.text for setup in comparison.setups for p in setup.standing for flag in p.flags)
-        ),
+        flags=_flags(comparison),
         air=_air(comparison, around.units),
         svg=panels_svg(panels, comparison.engine_speed_rpm, NARROW, said),
         speeds=tuple(speeds[place] for place in every),
@@ -59,6 +57,16 @@ def _days(comparison: Comparison, zone: ZoneInfo) -> tuple[datetime, ...]:
     """The first pull of each day, by the shop's clock."""
     taken = sorted(pull.facts.taken_at for pull in comparison.pulls)
     return tuple({at.astimezone(zone).date(): at for at in reversed(taken)}.values())[::-1]
+
+
+def _flags(comparison: Comparison) -> tuple[FlagLine, ...]:
+    """Each kind of flag once: the customer reads one sentence, not one for each pull."""
+    by_code: dict[str, list[str]] = {}
+    for setup in comparison.setups:
+        for pull in setup.standing:
+            for flag in pull.flags:
+                by_code.setdefault(flag.code, []).append(flag.text)
+    return tuple(FlagLine(texts[0], len(texts) - 1) for texts in by_code.values())
 
 
 def _air(comparison: Comparison, units: ShownUnits) -> tuple[AirLine, ...]:

@@ -19,6 +19,14 @@ class AirLine:
 
 
 @dataclass(frozen=True)
+class FlagLine:
+    """What the reader should know, as the first pull says it, and in how many more pulls it is alike."""
+
+    text: str
+    others: int
+
+
+@dataclass(frozen=True)
 class ResultsPage(Shown):
     """What the customer opens."""
 
@@ -29,7 +37,7 @@ class ResultsPage(Shown):
     sentences: tuple[str, ...] = told("Before and after in words.")
     days: tuple[datetime, ...] = told("The days the pulls were taken on.")
     cell_names: tuple[str, ...] = told("The cells they were taken in.")
-    flags: tuple[str, ...] = told("What the reader should know of single pulls, each text once.")
+    flags: tuple[FlagLine, ...] = told("What the reader should know of single pulls, each kind once.")
     air: tuple[AirLine, ...] = told("Air and factor by setup.")
     svg: str = told("The drawing, as finished markup.")
     speeds: tuple[str, ...] = told("The table's engine speeds, every fifth of the grid.")

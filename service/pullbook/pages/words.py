@@ -36,6 +36,26 @@ ASPIRATION_WORDS = {
     "turbo": "turbocharged",
 }
 ROLE_WORDS = {"front_desk": "front desk", "tuner": "tuner", "owner": "owner"}
+# What a flag is called where there is no room for its sentence; its page says the sentence.
+FLAG_WORDS = {
+    "closed_throttle": "throttle not full",
+    "corrected_twice": "corrected twice?",
+    "dropouts": "engine-speed dropouts",
+    "engine_speed_from_ratio": "engine speed from ratio",
+    "factor_outside": "factor outside limits",
+    "factor_outside_limits": "factor outside limits",
+    "interrupted_sweep": "interrupted sweep",
+    "lean_under_load": "lean under load",
+    "no_engine_speed": "no engine speed",
+    "no_weather": "no weather reading",
+    "rich_by_command": "rich by command",
+    "roller_speed_mended": "roller speed mended",
+    "short_sweep": "short sweep",
+    "time_repaired": "time stamps repaired",
+    "weather_doubt": "weather doubtful",
+    "weather_stale": "weather stale",
+    "wheel_slip": "wheel slip",
+}
 HUMIDITY_WORDS = {
     "relative_pct": ("relative humidity", "%"),
     "dew_point_c": ("dew point", "°C"),

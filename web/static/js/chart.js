@@ -31,7 +31,8 @@ function painted(figure, width) {
   const data = figure.data.map((trace) => ({
     ...trace, hoverinfo: "none", hovertemplate: undefined, line: { ...trace.line, color: token(`--setup-${trace.meta.style}`) },
   }));
-  layout.annotations = [...layout.annotations, ...endLetters(data)];
+  const title = { family: token("--serif"), color: ink, size: width < 500 ? 13 : 15, weight: 600 };
+  layout.annotations = [...layout.annotations.map((one) => ({ ...one, font: title })), ...endLetters(data)];
   return { data, layout };
 }
 
@@ -47,8 +48,8 @@ function endLetters(data) {
     const rank = below.filter((other) => other.y > end.y || (other.y === end.y && ends.indexOf(other) < ends.indexOf(end))).length;
     const shift = below.length ? (rank * 2 - below.length) * 8 : 0;
     return {
-      x: end.x, y: end.y, xref: "x", yref: end.trace.yaxis, text: `<b>${end.trace.meta.letter}</b>`, showarrow: false, xanchor: "left", xshift: 4,
-      yshift: -shift, font: { color: end.trace.line.color, size: 14 },
+      x: end.x, y: end.y, xref: "x", yref: end.trace.yaxis, text: end.trace.meta.letter, showarrow: false, xanchor: "left", xshift: 4,
+      yshift: -shift, font: { color: end.trace.line.color, size: 14, weight: 700 },
     };
   });
 }

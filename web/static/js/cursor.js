@@ -8,7 +8,7 @@ function rowsOf(figure) {
   const rows = new Map();
   for (const trace of figure.data) {
     if (trace.meta.kind === "single") continue;
-    const name = trace.meta.kind === "asked" ? `${trace.meta.letter} asked` : trace.name;
+    const name = trace.meta.kind === "asked" ? `${trace.meta.letter} commanded` : trace.name;
     if (!rows.has(name)) rows.set(name, {});
     rows.get(name)[trace.meta.panel] = trace.y;
   }
@@ -21,7 +21,27 @@ function draw(readout, figure, at) {
   const head = make("tr", {}, make("th", { scope: "col" }, ""), ...panels.map((panel) => make("th", { scope: "col", class: "number" }, `${panel.title.split(",")[0]}, ${panel.unit}`)));
   const body = [...rowsOf(figure)].map(([name, values]) =>
     make("tr", {}, make("th", { scope: "row" }, name), ...panels.map((panel) => make("td", { class: "number" }, values[panel.key] ? shownNumber(values[panel.key][at], panel.decimals) : ""))));
-  readout.replaceChildren(make("table", {}, make("caption", {}, `At ${speed.toLocaleString("en").replace(",", "\u202f")} rev/min`), make("thead", {}, head), make("tbody", {}, ...body)));
+  readout.replaceChildren(make("table", {}, make("caption", {}, `At ${speed.toLocaleString("en").replace(",", "\u202f")} rev/min`), make("thead", {}, head), make("tbody", {}, ...body, ...differences(figure, at))));
+}
+
+/** What each later setup has more or less than the first, panel by panel. */
+function differences(figure, at) {
+  const means = new Map();
+  for (const trace of figure.data) {
+    if (trace.meta.kind !== "mean") continue;
+    if (!means.has(trace.meta.letter)) means.set(trace.meta.letter, {});
+    means.get(trace.meta.letter)[trace.meta.panel] = trace.y[at];
+  }
+  const [first, ...later] = [...means];
+  return later.map(([letter, values]) => {
+    const cells = figure.layout.meta.panels.map(({ key, decimals }) => {
+      const [one, other] = [first[1][key], values[key]];
+      if (one == null || other == null) return make("td", { class: "number" }, "");
+      const more = other - one;
+      return make("td", { class: "number" }, `${more < 0 ? "−" : "+"}${Math.abs(more).toFixed(decimals)}`);
+    });
+    return make("tr", {}, make("th", { scope: "row" }, `${letter} less ${first[0]}`), ...cells);
+  });
 }
 
 /** Give `host`, a drawn figure, its cursor. Asks the figure anew each time, so a redraw needs no second call. */
