@@ -180,4 +180,10 @@ def test_it_doubts_values_that_cannot_be_what_the_heading_says() -> None:
     assert "is it λ?" in ask("AFR petrol", c0=0.9).questions[0]
     assert "between samples" in recognise([Header("Time [s]", "s")], np.arange(50.0)[None, :] * 5).questions[0]
     assert "backward" in recognise([Header("Time [s]", "s")], -np.arange(50.0)[None, :]).questions[0]
+    assert "fraction of 1" in ask("Throttle [%]", c0=1.0).questions[0]
     assert "falls" in recognise([Header("Roller pulses total")], np.array([[1.0, 5.0, 2.0]])).questions[0]
+
+
+def test_it_leaves_a_column_without_one_number_alone() -> None:
+    assert taken("Time [s]", "Roller RPM", "Lambda", c2=float("nan")).keys() == {"Time [s]", "Roller RPM"}
+    assert "No column is certain to be roller speed" in ask("Time [s]", "Roller RPM", c1=float("nan")).questions[0]

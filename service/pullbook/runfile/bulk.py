@@ -49,7 +49,8 @@ def read_in_bulk(
         return None
     quoted = b'"' in body
     first_row = body[: body.find(b"\n") + 1] or body
-    if not quoted and first_row.count(delimiter) != width - 1:
+    # pandas would only warn of a first row that is too long
+    if not (_all_of_width(body, layout) if quoted else first_row.count(delimiter) == width - 1):
         return None
     plain = set(layout.kinds) == {"number"}
     types = {place: np.float64 if kind == "number" else object for place, kind in enumerate(layout.kinds)}
@@ -69,9 +70,8 @@ def read_in_bulk(
         )
     except (ValueError, OverflowError):  # its ParserError is one too
         return None
-    rows = len(frame)
-    whole = _all_of_width(body, layout) if quoted else _count(body, delimiter) == rows * (width - 1)
-    if not whole:
+    # pandas refuses rows that are too long and fills up those that are too short: the delimiters tell of those
+    if not quoted and _count(body, delimiter) != len(frame) * (width - 1):
         return None
     return list(frame.to_numpy().T) if plain else [frame[place].to_numpy() for place in range(width)]
 

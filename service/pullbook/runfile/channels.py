@@ -97,7 +97,11 @@ class _Column:
 
 def recognise(headers: Sequence[Header], values: NDArray[np.float64]) -> Recognised:
     """Read the headings. `values` (columns, rows) serves only to doubt, never to decide."""
-    columns = [_taken_apart(header, column) for header, column in zip(headers, values, strict=True)]
+    columns = [
+        _taken_apart(header, column)
+        for header, column in zip(headers, values, strict=True)
+        if np.isfinite(column).any()  # a column without one number says nothing, whatever its heading
+    ]
     told: list[tuple[_Column, str, str]] = []
     questions: list[str] = []
     clocks: list[str] = []
@@ -152,7 +156,7 @@ def _as_quantity(column: _Column, quantity: str) -> tuple[str, str] | str | None
     for option in options:
         unit = column.unit_of(option)
         if unit is not None:
-            return _doubted_time(column, unit) if option == "time_s" else (option, unit)
+            return _DOUBTS[option](column, unit) if option in _DOUBTS else (option, unit)
     return _unit_question(column, options) if quantity in _ASKED else None
 
 
@@ -177,6 +181,16 @@ def _doubted_time(column: _Column, unit: str) -> tuple[str, str] | str:
     if step_s > _LARGEST_STEP_S:
         return f"{column.shown} would leave {step_s:g} s between samples: is '{unit}' its unit?"
     return "time_s", unit
+
+
+def _doubted_throttle(column: _Column, unit: str) -> tuple[str, str] | str:
+    largest = float(np.nanmax(column.values))
+    if unit == "pct" and 0 < largest <= 1:
+        return f"{column.shown} never passes {largest:g} %: is it a fraction of 1?"
+    return "throttle_pct", unit
+
+
+_DOUBTS = {"time_s": _doubted_time, "throttle_pct": _doubted_throttle}
 
 
 def _as_mixture(column: _Column) -> tuple[str, str] | str:

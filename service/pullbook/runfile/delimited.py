@@ -68,8 +68,10 @@ def read_delimited(data: bytes) -> RawRun:
         **table.notes,
     }
     if layout.comments:
-        found["comments"] = "\n".join(layout.comments)[:_LONGEST_NOTE]
-    return RawRun(headers, values, found)
+        found["comments"] = "\n".join(layout.comments)
+    if not body.endswith((b"\n", b"\r")):
+        found["last line"] = "has no line end: if the logger was cut off, its last figure may be too"
+    return RawRun(headers, values, {what: words[:_LONGEST_NOTE] for what, words in found.items()})
 
 
 @dataclass
@@ -182,14 +184,16 @@ def _assembled(read: _Table, layout: Layout) -> tuple[tuple[Header, ...], NDArra
 
 
 def _unique_headers(layout: Layout, kinds: list[str], named: list[int]) -> tuple[Header, ...]:
-    seen: dict[str, int] = {}
+    taken: set[str] = set()
     headers = []
     for place in named:
-        name = layout.names[place] or f"column {place + 1}"
-        in_row = layout.units[place].strip().strip("[]()<>").strip()
-        unit = in_row or split_heading(name)[1]
-        seen[name] = seen.get(name, 0) + 1
-        text = name if seen[name] == 1 else f"{name} #{seen[name]}"
+        name = text = layout.names[place] or f"column {place + 1}"
+        count = 1
+        while text in taken:
+            count += 1
+            text = f"{name} #{count}"
+        taken.add(text)
+        unit = layout.units[place].strip().strip("[]()<>").strip() or split_heading(name)[1]
         headers.append(Header(text, "s" if kinds[place] == "clock" else unit))
     return tuple(headers)
 

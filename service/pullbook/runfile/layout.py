@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from pullbook.runfile.cells import kind
+from pullbook.runfile.cells import BLANK_WORDS, kind
 from pullbook.runfile.refusals import RefusedFile, RunFileError
 from pullbook.runfile.screening import DELIMITERS, LARGEST_COLUMNS
 from pullbook.runfile.unit_words import is_unit_row
@@ -112,7 +112,9 @@ def cells_of(line: str, delimiter: str) -> list[str]:
 
 
 def is_comment(line: str, delimiter: str) -> bool:
-    """Does a line begin with a mark of comments (one that is not the delimiter)?"""
+    """Does a line begin with a mark of comments (one that is not the delimiter)? A first cell #N/A is no comment."""
+    if line.split(delimiter, 1)[0].strip(' "').lower() in BLANK_WORDS:
+        return False
     return line.lstrip(' "').startswith(tuple(mark for mark in COMMENT_MARKS if mark != delimiter))
 
 
@@ -282,6 +284,10 @@ def _fitted(
     """Headings as wide as a row of the table. Raises where they cannot be."""
     if header_line is None:
         return tuple("" for _ in range(best.width)), tuple("" for _ in range(best.width))
+    if max(map(len, (*names, *units))) > LARGEST_CELL:
+        raise RunFileError(
+            f"A heading in line {header_line + 1} is longer than {LARGEST_CELL} characters.", header_line + 1
+        )
     had = len(_trimmed(names))
     spare = all(not cell.strip() for row in best.rows for cell in row.cells[had:])
     if had > best.width or not spare:
