@@ -4,6 +4,7 @@ import argparse
 import getpass
 import sys
 from collections.abc import Sequence
+from contextlib import closing
 from datetime import UTC, datetime
 
 from pydantic import ValidationError
@@ -75,8 +76,8 @@ def run_migrate(settings: Settings, _asked: argparse.Namespace) -> None:
 
 def run_status(settings: Settings, _asked: argparse.Namespace) -> None:
     """Say how the schema stands; a refusal when it is not as it should be."""
-    database = connect(settings.database_url)
-    state = schema_state(database.reader, MIGRATIONS)
+    with closing(connect(settings.database_url)) as database:
+        state = schema_state(database.reader, MIGRATIONS)
     print(state.words)
     if not state.is_current:
         raise Refusal("not ready to serve")
@@ -84,14 +85,12 @@ def run_status(settings: Settings, _asked: argparse.Namespace) -> None:
 
 def run_check(settings: Settings, _asked: argparse.Namespace) -> None:
     """Everything that serving needs, looked at one by one."""
-    database = connect(settings.database_url)
-    state = _ready(database)
-    with database.writing() as session:
-        session.connection()
+    with closing(connect(settings.database_url)) as database:
+        state = _ready(database)
+        doubt = sqlite_doubt() if database.is_sqlite else None
     free_bytes = free_space_bytes(settings)
     if free_bytes < LEAST_FREE_BYTES:
         raise Refusal(f"only {free_bytes} bytes of disk are left where {settings.data_dir} is")
-    doubt = sqlite_doubt() if database.is_sqlite else None
     print(f"{state.words}; the records can be written; {free_bytes // 1_000_000} MB of disk are free")
     if doubt:
         print(f"but: {doubt}")
@@ -100,44 +99,41 @@ def run_check(settings: Settings, _asked: argparse.Namespace) -> None:
 def run_serve(settings: Settings, asked: argparse.Namespace) -> None:
     """Serve until told to stop."""
     if asked.migrate:
-        print(migrate(settings.database_url, MIGRATIONS))
-    database = connect(settings.database_url)
-    _ready(database)
-    with database.writing() as session:
-        session.connection()  # what cannot be written must not be served
-    if database.is_sqlite and (doubt := sqlite_doubt()):
-        print(f"pullbook: {doubt}", file=sys.stderr)
-    listening = listen(settings.listen_host, settings.listen_port)
-    with database.reading() as session:
-        is_new = not signing_in.anybody_works_here(session)
-    if is_new:
-        print(_first_link(settings, database), flush=True)
-    database.close()
+        print(migrate(settings.database_url, MIGRATIONS), flush=True)
+    with closing(connect(settings.database_url)) as database:
+        _ready(database)
+        if database.is_sqlite and (doubt := sqlite_doubt()):
+            print(f"pullbook: {doubt}", file=sys.stderr)
+        listening = listen(settings.listen_host, settings.listen_port)
+        with database.reading() as session:
+            is_new = not signing_in.anybody_works_here(session)
+        if is_new:
+            print(_first_link(settings, database), flush=True)
     serve(settings, listening)
 
 
 def run_first_link(settings: Settings, _asked: argparse.Namespace) -> None:
     """Print the one-time link by which the first owner comes in."""
-    database = connect(settings.database_url)
-    _ready(database)
-    print(_first_link(settings, database))
+    with closing(connect(settings.database_url)) as database:
+        _ready(database)
+        print(_first_link(settings, database))
 
 
 def run_add(settings: Settings, asked: argparse.Namespace) -> None:
     """Add a member of staff."""
-    database = connect(settings.database_url)
-    _ready(database)
-    password = getpass.getpass("Password: ") if sys.stdin.isatty() else sys.stdin.readline().rstrip("\r\n")
-    with database.writing() as session:
-        person = signing_in.add_staff(
-            session,
-            datetime.now(UTC),
-            None,
-            sign_in_name=asked.sign_in_name,
-            full_name=asked.full_name,
-            role=asked.role,
-            password=password,
-        )
+    with closing(connect(settings.database_url)) as database:
+        _ready(database)
+        password = getpass.getpass("Password: ") if sys.stdin.isatty() else sys.stdin.readline().rstrip("\r\n")
+        with database.writing() as session:
+            person = signing_in.add_staff(
+                session,
+                datetime.now(UTC),
+                None,
+                sign_in_name=asked.sign_in_name,
+                full_name=asked.full_name,
+                role=asked.role,
+                password=password,
+            )
     print(f"{person.full_name} can sign in as {person.sign_in_name} ({person.role})")
 
 
@@ -148,7 +144,10 @@ def _first_link(settings: Settings, database: Database) -> str:
 
 
 def _ready(database: Database) -> SchemaState:
+    """The schema is this version's and the records can be written; a refusal, or the database's own words, when not."""
     state = schema_state(database.reader, MIGRATIONS)
     if not state.is_current:
         raise Refusal(state.words)
+    with database.writing() as session:
+        session.connection()  # takes the writer's lock, and gives it back untouched
     return state

@@ -10,7 +10,8 @@ import importlib.util
 import mimetypes
 import os
 import tempfile
-from functools import cached_property
+from dataclasses import dataclass
+from functools import cache, cached_property
 from pathlib import Path
 
 import brotli
@@ -27,8 +28,17 @@ ASK_AGAIN = "no-cache"
 _TYPES = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".woff2": "font/woff2"}
 
 
+@dataclass(frozen=True)
+class StaticFile:
+    """One file of ours, read once when the service starts."""
+
+    body: bytes
+    kind: str
+    tag: str
+
+
 class StaticPart:
-    """The ASGI application under `/static`."""
+    """The ASGI application under `/static`. Only what lay in the folder at the first request is ever served."""
 
     def __init__(self, settings: Settings, folder: Path = HOUSE / "web" / "static") -> None:
         self.folder = folder.resolve()
@@ -36,13 +46,22 @@ class StaticPart:
         self.public_path = settings.public_path
 
     @cached_property
+    def files(self) -> dict[str, StaticFile]:
+        """Every file of ours by its path. A link that leads out of the folder is none of ours."""
+        found = {}
+        for path in sorted(self.folder.rglob("*")):
+            if path.is_file() and path.resolve().is_relative_to(self.folder):
+                body = path.read_bytes()
+                kind = _TYPES.get(path.suffix) or mimetypes.guess_type(path.name)[0] or "application/octet-stream"
+                tag = f'"{hashlib.sha256(body).hexdigest()[:16]}"'
+                found[path.relative_to(self.folder).as_posix()] = StaticFile(body, kind, tag)
+        return found
+
+    @cached_property
     def digest(self) -> str:
         """A digest over every file of ours: one changed letter anywhere is a new address for all."""
-        total = hashlib.sha256()
-        for path in sorted(self.folder.rglob("*")):
-            if path.is_file():
-                total.update(path.relative_to(self.folder).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
-        return total.hexdigest()[:12]
+        told = "".join(f"{path} {file.tag}\n" for path, file in self.files.items())
+        return hashlib.sha256(told.encode()).hexdigest()[:12]
 
     def asset(self, path: str) -> str:
         """The address of one of our files, to be kept for ever; of `plotly.min.js`, that of the installed library."""
@@ -54,9 +73,8 @@ class StaticPart:
         """One request."""
         if scope["method"] not in ("GET", "HEAD"):
             raise HTTPException(405, headers={"Allow": "GET, HEAD"})
-        headers = Headers(scope=scope)
-        path = scope["path"].removeprefix(scope.get("root_path", "")).lstrip("/")
-        await self.find(path, headers)(scope, receive, send)
+        path: str = scope["path"].removeprefix(scope.get("root_path", "") + "/")
+        await self.find(path, Headers(scope=scope))(scope, receive, send)
 
     def find(self, path: str, headers: Headers) -> Response:
         """The answer for a path below /static."""
@@ -64,17 +82,13 @@ class StaticPart:
         if first == "plotly":
             return self._plotly(rest, headers)
         keep = first == self.digest
-        file = (self.folder / (rest if keep else path)).resolve()
-        if not file.is_relative_to(self.folder) or not file.is_file():
+        file = self.files.get(rest if keep else path)
+        if file is None:
             raise HTTPException(404)
-        kind = _TYPES.get(file.suffix) or mimetypes.guess_type(file.name)[0] or "application/octet-stream"
-        kept = {"Cache-Control": FOR_EVER if keep else ASK_AGAIN}
-        if not kind.startswith("text/") and file.suffix != ".svg":
-            return FileResponse(file, headers=kept, media_type=kind)
-        tag = f'"{hashlib.sha256(body := file.read_bytes()).hexdigest()[:16]}"'
-        if tag in headers.get("if-none-match", ""):
-            return Response(status_code=304, headers={**kept, "ETag": tag})
-        return Response(body, headers={**kept, "ETag": tag}, media_type=kind)
+        kept = {"Cache-Control": FOR_EVER if keep else ASK_AGAIN, "ETag": file.tag}
+        if file.tag in headers.get("if-none-match", ""):
+            return Response(status_code=304, headers=kept)
+        return Response(file.body, headers=kept, media_type=file.kind)
 
     def _plotly(self, path: str, headers: Headers) -> Response:
         source = plotly_bundle()
@@ -110,11 +124,13 @@ class StaticPart:
         return target
 
 
+@cache
 def plotly_version() -> str:
     """The installed version, found without importing the package."""
     return importlib.metadata.version("plotly")
 
 
+@cache
 def plotly_bundle() -> Path | None:
     """The browser bundle inside the installed package, found without importing it."""
     spec = importlib.util.find_spec("plotly")
