@@ -1,5 +1,6 @@
 """Reading pulls: the calculation alone, one curve over HTTP, twenty pulls laid over each other."""
 
+import io
 import subprocess
 import sys
 import tempfile
@@ -12,38 +13,45 @@ import pandas as pd
 from pullbook.api.comparisons import comparison_facts
 from pullbook.db.connect import connect
 from pullbook.json_answers import to_json
+from pullbook.measure.air import air_from_relative_humidity
 from pullbook.measure.correction import Engine
 from pullbook.measure.curve import RollerCalibration, SweepSettings, read_sweep
+from pullbook.runfile.channels import apply_map, recognise
+from pullbook.runfile.delimited import read_delimited
 from pullbook.shop.comparing import compare
 from pullbook.shop.reading import ReadSettings
 from tests.bench import notebook_way
-from tests.bench.floor_curve import floor_curve
+from tests.bench.floor_curve import Floats, floor_curve
 from tests.bench.rows import Row, medians_s, ms
 from tests.bench.served import Served
-from tests.bench.typical_pull import calibration_of, run_lasting, typical_channels, typical_file
+from tests.bench.typical_pull import calibration_of, run_lasting, typical_file
 
 REPEATS = 60
 
 
 def calculation() -> Iterator[Row]:
     """From columns to curve, beside the floor of one convolution and beside pandas."""
-    channels = typical_channels()
-    channels = {name: values for name, values in channels.items() if name not in UNUSED}
-    calibration, engine = roller_calibration(), Engine("spark", "natural")
-    frame = pd.read_csv(pd.io.common.BytesIO(typical_file()))
+    channels, calibration, engine = mapped_channels(), roller_calibration(), Engine("spark", "natural")
+    frame = pd.read_csv(io.BytesIO(typical_file()))
+    air = air_from_relative_humidity(18.5, 99.6, 46.0)
 
     def ours() -> object:
-        return read_sweep(channels, calibration, None, engine, SweepSettings(standard="observed"))
+        return read_sweep(channels, calibration, air, engine, SweepSettings())
 
-    mine, floor, notebook = medians_s(
-        [ours, lambda: floor_curve(channels), lambda: notebook_way.curve(frame)], repeats=REPEATS
-    )
+    works = [ours, lambda: floor_curve(channels), lambda: notebook_way.curve(frame)]
+    mine, floor, notebook = medians_s(works, repeats=REPEATS)
     yield Row("columns to curve, × convolution floor", mine / floor, 2.0, note=f"{ms(mine)} to {ms(floor)}")
     note = f"pandas rolling {ms(notebook)}"
     yield Row("columns to curve, times faster than pandas rolling", notebook / mine, 10.0, least=True, note=note)
 
 
-UNUSED = ("roller_surface_speed_m_s", "roller_pulses", "roller_pulse_increments")
+def mapped_channels() -> dict[str, Floats]:
+    """All twelve channels of the typical file, in inside units, as the service hands them to the calculation."""
+    run = read_delimited(typical_file())
+    recognised = recognise(run.headers, run.values)
+    if recognised.questions:
+        raise RuntimeError(f"the typical file raises questions: {recognised.questions}")
+    return apply_map(run.headers, run.values, recognised.choices)
 
 
 def roller_calibration() -> RollerCalibration:
@@ -60,11 +68,12 @@ def over_http(running: Served) -> Iterator[Row]:
     bare_curve = client.keep_bare("curve", client.get(curve))
     settings = ReadSettings("iso_1585", None, 50.0)
 
-    def calculated() -> None:
-        read_sweep(channels, calibration, None, engine, SweepSettings(standard="observed"))
+    channels, calibration, engine = mapped_channels(), roller_calibration(), Engine("spark", "natural")
+    air = air_from_relative_humidity(18.5, 99.6, 46.0)
 
-    channels = {name: values for name, values in typical_channels().items() if name not in UNUSED}
-    calibration, engine = roller_calibration(), Engine("spark", "natural")
+    def calculated() -> None:
+        read_sweep(channels, calibration, air, engine, SweepSettings())
+
     whole, bare, work = medians_s(
         [lambda: client.get(curve), lambda: client.get(bare_curve), calculated], repeats=REPEATS
     )

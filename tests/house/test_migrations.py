@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from contextlib import contextmanager
 from datetime import UTC, datetime
 
 import pytest
@@ -15,6 +16,18 @@ from pullbook.db.tables import ChannelMap, Staff, Table
 from tests.house.source_files import HOUSE
 
 SHA = "ab" * 32
+
+
+@contextmanager
+def opened(url, make=sa.create_engine):
+    """A connection without the service's settings on it; what is changed is kept."""
+    engine = make(sa.make_url(url))
+    try:
+        with engine.connect() as connection:
+            yield connection
+            connection.commit()
+    finally:
+        engine.dispose()
 
 
 def test_tables_and_migrations_say_the_same(settings):
@@ -32,12 +45,11 @@ def test_tables_and_migrations_say_the_same(settings):
 def test_a_check_constraint_that_is_missing_would_be_seen(settings, engine_name):
     if engine_name == "postgresql":
         change = "ALTER TABLE customer DROP CONSTRAINT ck_customer_full_name_length"
-        with sa.create_engine(settings.database_url).begin() as connection:
+        with opened(settings.database_url) as connection:
             names = [one["name"] for one in sa.inspect(connection).get_check_constraints("customer")]
             connection.execute(sa.text(change.replace("ck_customer_full_name_length", names[0])))
     else:
-        engine = migration_engine(sa.make_url(settings.database_url))
-        with engine.begin() as connection:
+        with opened(settings.database_url, make=migration_engine) as connection:
             written = "SELECT sql FROM sqlite_master WHERE name = 'customer'"
             sql = connection.exec_driver_sql(written).scalar_one()
             names = [one["name"] for one in sa.inspect(connection).get_check_constraints("customer")]
@@ -65,7 +77,7 @@ def _end_of_check(sql, start):
 
 
 def test_every_table_is_strict_on_sqlite(settings, engine_name):
-    with sa.create_engine(settings.database_url).connect() as connection:
+    with opened(settings.database_url) as connection:
         if engine_name == "sqlite":
             rows = connection.exec_driver_sql("PRAGMA table_list").all()
             loose = {row.name for row in rows if row.schema == "main" and not row.strict}
@@ -95,11 +107,8 @@ def filed(app, owner, house, settings):
 @pytest.fixture
 def bare_connection(filed):
     """A connection without any of the service's settings, as a person with a database tool has it."""
-    engine = sa.create_engine(filed)
-    with engine.connect() as connection:
+    with opened(filed) as connection:
         yield connection
-        connection.rollback()
-    engine.dispose()
 
 
 def _refused(connection, statement):
