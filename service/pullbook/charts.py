@@ -20,7 +20,7 @@ def overlay(comparison: Comparison, units: ShownUnits) -> dict[str, Any]:
     return figure_of(panels_of(comparison, units), comparison.engine_speed_rpm)
 
 
-def figure_of(panels: tuple[Panel, ...], grid_rpm: Floats) -> dict[str, Any]:
+def figure_of(panels: tuple[Panel, ...], grid_rpm: Floats, one_pull: bool = False) -> dict[str, Any]:
     """Panels as subplots of one figure, so that one cursor reads all of them."""
     speeds = [float(speed) for speed in grid_rpm]
     data = [
@@ -47,14 +47,18 @@ def figure_of(panels: tuple[Panel, ...], grid_rpm: Floats) -> dict[str, Any]:
             "hoverformat": ",d",
         },
         "annotations": [],
-        "meta": {"panels": [{"key": p.key, "title": p.title, "unit": p.unit, "decimals": p.decimals} for p in panels]},
+        "meta": {
+            "one_pull": one_pull,
+            "panels": [{"key": p.key, "title": p.title, "unit": p.unit, "decimals": p.decimals} for p in panels],
+        },
     }
     for number, (panel, (low, high)) in enumerate(zip(panels, _places(len(panels)), strict=True), start=1):
         name = "yaxis" if number == 1 else f"yaxis{number}"
         layout[name] = {"domain": [low, high], "anchor": "x", "zeroline": False, "automargin": True}
         layout["annotations"].append(
             {
-                "text": f"{_text(panel.title)}, {_text(panel.unit)}",
+                "text": f"{_text(panel.title)}, {_text(panel.unit)}"
+                + (f" – {_text(panel.note)}" if panel.note else ""),
                 "xref": "paper",
                 "yref": "paper",
                 "x": 0,
@@ -104,6 +108,7 @@ def _trace(line: Line, panel: Panel, number: int, speeds: list[float]) -> dict[s
             "kind": line.kind,
             "pull_id": line.pull_id or "",
             "panel": panel.key,
+            "label": line.label,
         },
     }
 

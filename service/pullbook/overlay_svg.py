@@ -49,7 +49,7 @@ def panels_svg(panels: Sequence[Panel], grid_rpm: Floats, width: int = WIDE, des
     if not panels or not len(grid_rpm):
         return ""
     low, high = float(grid_rpm[0]), max(float(grid_rpm[-1]), float(grid_rpm[0]) + 1.0)
-    speeds = [speed for speed in ticks(low, high, max(4, width // 110)) if low <= speed <= high]
+    speeds = [speed for speed in ticks(low, high, max(5, width // 110)) if low <= speed <= high]
     frame = _Frame(width, low, high)
     parts, top = [], float(_TOP)
     for number, panel in enumerate(panels):
@@ -73,8 +73,7 @@ def _height(width: int, number: int) -> int:
 
 def _panel(panel: Panel, grid: Floats, frame: _Frame, speeds: list[float], top: float, height: int) -> str:
     low, high = panel.span
-    room = (high - low) * 0.04
-    values = ticks(low - room if low > room else low, high + room, 5 if height > 180 else 4)
+    values = ticks(low, high, 5 if height > 180 else 4)
     scale = height / (values[-1] - values[0])
 
     def y(value: float) -> float:
@@ -82,9 +81,8 @@ def _panel(panel: Panel, grid: Floats, frame: _Frame, speeds: list[float], top: 
 
     right = frame.width - _RIGHT
     places = tick_decimals(values)
-    drawn = [
-        f'<text class="panel-title" x="{_LEFT}" y="{top - 8:.0f}">{escape(panel.title)}, {escape(panel.unit)}</text>'
-    ]
+    title = f"{escape(panel.title)}, {escape(panel.unit)}{_note(panel)}"
+    drawn = [f'<text class="panel-title" x="{_LEFT}" y="{top - 8:.0f}">{title}</text>']
     drawn += [f'<path class="fine" d="M{frame.x(s):.1f} {top:.0f}V{top + height:.0f}"/>' for s in speeds]
     for value in values:
         drawn.append(f'<path class="strong" d="M{_LEFT} {y(value):.1f}H{right}"/>')
@@ -96,6 +94,10 @@ def _panel(panel: Panel, grid: Floats, frame: _Frame, speeds: list[float], top: 
     drawn += [_line(line, grid, frame, y) for line in order]
     drawn += _end_letters(panel, grid, frame, y, top, top + height)
     return "".join(drawn)
+
+
+def _note(panel: Panel) -> str:
+    return f'<tspan class="panel-note"> – {escape(panel.note)}</tspan>' if panel.note else ""
 
 
 def _line(line: Line, grid: Floats, frame: _Frame, y: _Place) -> str:

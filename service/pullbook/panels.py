@@ -4,7 +4,7 @@ Both drawings are made from this, the server's SVG and the browser's figure, so 
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -41,6 +41,7 @@ class Panel:
     unit: str
     decimals: int
     lines: tuple[Line, ...]
+    note: str = ""  # which of a single pull's lines is which
 
     @property
     def span(self) -> tuple[float, float]:
@@ -158,7 +159,7 @@ def one_pull(pull: ReadPull, grid: Floats, units: ShownUnits) -> tuple[Panel, ..
 
     power = [line(units.values(curve.power_w, "power"), "corrected")]
     if pull.curve.standard != "observed":
-        power.append(line(units.values(curve.observed_power_w, "power"), "observed", "single"))
+        power.append(line(units.values(curve.observed_power_w, "power"), "observed", "asked"))
     made = [
         Panel("power", "Power at the wheels", units.label("power"), units.decimals("power"), tuple(power)),
         Panel(
@@ -170,7 +171,14 @@ def one_pull(pull: ReadPull, grid: Floats, units: ShownUnits) -> tuple[Panel, ..
         ),
     ]
     made.extend(_channel_panels(curve, units, line))
-    return tuple(panel for panel in made if any(np.isfinite(part.values).any() for part in panel.lines))
+    return tuple(_noted(panel) for panel in made if any(np.isfinite(part.values).any() for part in panel.lines))
+
+
+def _noted(panel: Panel) -> Panel:
+    """A single pull's lines share a letter, so its panels say which line is which."""
+    if len(panel.lines) < 2:
+        return panel
+    return replace(panel, note=f"bold: {panel.lines[0].label}; short dashes: {panel.lines[1].label}")
 
 
 def _channel_panels(curve: OnGrid, units: ShownUnits, line: Callable[..., Line]) -> list[Panel]:

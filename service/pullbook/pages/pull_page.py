@@ -33,7 +33,7 @@ def read_pull_page(session: Session, pull_id: str, settings: ReadSettings, units
         window_s=settings.window_s,
         wide_svg=panels_svg(panels, grid, WIDE, said) if grid is not None else "",
         narrow_svg=panels_svg(panels, grid, NARROW, said) if grid is not None else "",
-        figure=safe_json(figure_of(panels, grid)) if grid is not None else "",
+        figure=safe_json(figure_of(panels, grid, one_pull=True)) if grid is not None else "",
         speeds=speeds,
         columns=columns,
         other_ids=tuple(others),

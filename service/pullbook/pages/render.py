@@ -15,6 +15,8 @@ from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse, Response
 
 from pullbook.db.tables import Shop
+from pullbook.measure import CHANNELS
+from pullbook.measure.units import UNITS
 from pullbook.pages import words
 from pullbook.pages.told import Frame, Shown
 from pullbook.panels import dash, letter, style
@@ -89,6 +91,16 @@ def age(minutes: float) -> str:
     return f"{timedelta(minutes=whole).days} days"
 
 
+def quantity(identifier: str) -> str:
+    """A channel's name for people: engine speed for engine_speed_rpm."""
+    return CHANNELS[identifier].title if identifier in CHANNELS else identifier
+
+
+def unit_label(identifier: str) -> str:
+    """A unit as people write it: rev/min for rev_min."""
+    return UNITS[identifier].label if identifier in UNITS else identifier
+
+
 def drawing(svg: str) -> Markup:
     """A drawing of our own into the page as it is: overlay_svg and weather_page escape every text they put in."""
     return Markup(svg)  # noqa: S704
@@ -117,6 +129,8 @@ def _environment() -> Environment:
         age=age,
         drawing=drawing,
         data=data,
+        quantity=quantity,
+        unit_label=unit_label,
     )
     made.globals.update(
         url=url, asset=asset, letter=letter, setup_style=style, setup_dash=dash,

@@ -2,7 +2,7 @@
 
 from pullbook.pages.cell_shown import SetupSummary
 from pullbook.panels import letter
-from pullbook.shown_units import ShownUnits
+from pullbook.shown_units import ShownUnits, plain_number
 
 
 def sentences(found: tuple[SetupSummary, ...], units: ShownUnits) -> tuple[str, ...]:
@@ -19,8 +19,8 @@ def _one(summary: SetupSummary, units: ShownUnits) -> str:
         return f"{name}: no pull that counts."
     pulls = "one pull" if summary.counted == 1 else f"the mean of {summary.counted} pulls"
     return (
-        f"{name}: {units.text(summary.peak_power_w, 'power')} at {summary.peak_power_rpm:.0f}\u00a0rev/min and "
-        f"{units.text(summary.peak_torque_nm, 'torque')} at {summary.peak_torque_rpm:.0f}\u00a0rev/min, {pulls}."
+        f"{name}: {units.text(summary.peak_power_w, 'power')} at {plain_number(summary.peak_power_rpm or 0.0)}\u00a0rev/min and "
+        f"{units.text(summary.peak_torque_nm, 'torque')} at {plain_number(summary.peak_torque_rpm or 0.0)}\u00a0rev/min, {pulls}."
     )
 
 

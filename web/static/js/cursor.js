@@ -1,6 +1,9 @@
 // One cursor through all panels: the pointer or the arrow keys choose an engine speed, the readout says every value there.
 import { make, pageData } from "./dom.js";
 
+const SHORT = { power: "Power", torque: "Torque", pressure: "Manifold" };
+const heading = (panel) => (panel.unit === "λ" ? "λ" : `${SHORT[panel.key] ?? panel.title}, ${panel.unit}`);
+const caption = (figure, at) => make("caption", {}, `At ${figure.data[0].x[at].toLocaleString("en").replace(",", "\u202f")} rev/min`);
 const shownNumber = (value, decimals) => (value === null || value === undefined ? "–" : value.toFixed(decimals).replace("-", "−"));
 
 /** Rows of the readout: one for each line that is not a single pull, with its values by panel. */
@@ -8,20 +11,33 @@ function rowsOf(figure) {
   const rows = new Map();
   for (const trace of figure.data) {
     if (trace.meta.kind === "single") continue;
-    const name = trace.meta.kind === "asked" ? `${trace.meta.letter} commanded` : trace.name;
+    const name = trace.meta.kind === "asked" ? `${trace.meta.letter} commanded` : trace.meta.letter;
     if (!rows.has(name)) rows.set(name, {});
     rows.get(name)[trace.meta.panel] = trace.y;
   }
   return rows;
 }
 
+/** One pull's values: its lines differ by what they are, so each is a column of its own. */
+function drawOne(readout, figure, at) {
+  const panels = new Map(figure.layout.meta.panels.map((panel) => [panel.key, panel]));
+  const cells = figure.data.map((trace) => {
+    const panel = panels.get(trace.meta.panel);
+    const several = figure.data.filter((other) => other.meta.panel === panel.key).length > 1;
+    return { panel, order: [...panels.keys()].indexOf(panel.key), kind: trace.meta.kind, head: heading(panel) + (several ? `: ${trace.meta.label}` : ""), value: trace.y[at] };
+  }).sort((one, other) => one.order - other.order || (one.kind === "mean" ? -1 : 1));
+  const head = make("tr", {}, ...cells.map((cell) => make("th", { scope: "col", class: "number" }, cell.head)));
+  const row = make("tr", {}, ...cells.map((cell) => make("td", { class: "number" }, shownNumber(cell.value, cell.panel.decimals))));
+  readout.replaceChildren(make("table", {}, caption(figure, at), make("thead", {}, head), make("tbody", {}, row)));
+}
+
 function draw(readout, figure, at) {
+  if (figure.layout.meta.one_pull) return drawOne(readout, figure, at);
   const panels = figure.layout.meta.panels;
-  const speed = figure.data[0].x[at];
-  const head = make("tr", {}, make("th", { scope: "col" }, ""), ...panels.map((panel) => make("th", { scope: "col", class: "number" }, `${panel.title.split(",")[0]}, ${panel.unit}`)));
+  const head = make("tr", {}, make("th", { scope: "col" }, ""), ...panels.map((panel) => make("th", { scope: "col", class: "number" }, heading(panel))));
   const body = [...rowsOf(figure)].map(([name, values]) =>
     make("tr", {}, make("th", { scope: "row" }, name), ...panels.map((panel) => make("td", { class: "number" }, values[panel.key] ? shownNumber(values[panel.key][at], panel.decimals) : ""))));
-  readout.replaceChildren(make("table", {}, make("caption", {}, `At ${speed.toLocaleString("en").replace(",", "\u202f")} rev/min`), make("thead", {}, head), make("tbody", {}, ...body, ...differences(figure, at))));
+  readout.replaceChildren(make("table", {}, caption(figure, at), make("thead", {}, head), make("tbody", {}, ...body, ...differences(figure, at))));
 }
 
 /** What each later setup has more or less than the first, panel by panel. */
@@ -38,7 +54,8 @@ function differences(figure, at) {
       const [one, other] = [first[1][key], values[key]];
       if (one == null || other == null) return make("td", { class: "number" }, "");
       const more = other - one;
-      return make("td", { class: "number" }, `${more < 0 ? "−" : "+"}${Math.abs(more).toFixed(decimals)}`);
+      const size = Math.abs(more).toFixed(decimals);
+      return make("td", { class: "number" }, Number(size) === 0 ? size : `${more < 0 ? "−" : "+"}${size}`);
     });
     return make("tr", {}, make("th", { scope: "row" }, `${letter} less ${first[0]}`), ...cells);
   });
