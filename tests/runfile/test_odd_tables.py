@@ -75,3 +75,40 @@ def test_it_numbers_lines_as_an_editor_does() -> None:
 
 def test_it_leaves_repeated_and_backward_stamps_as_they_are() -> None:
     assert columns("t [s],v [km/h]\n0.2,1\n0.2,2\n0.1,3\n0.3,4\n")[0] == [0.2, 0.2, 0.1, 0.3]
+
+
+LONG = "Time [s],Roller speed [km/h],Gear\n" + "".join(f"{n / 100:.2f},{50 + n / 1000:.3f},3\n" for n in range(120_000))
+
+
+def test_it_names_the_line_of_a_fault_far_down_a_long_file() -> None:
+    lines = LONG.split("\n")
+    lines[100_000] = "1000.00,1O3,3"
+    with pytest.raises(RunFileError, match="'1O3' is not a number") as caught:
+        read_delimited("\n".join(lines).encode())
+    assert (caught.value.line, caught.value.column) == (100_001, 2)
+    lines[100_000] = "1000.00,103"
+    with pytest.raises(RunFileError, match="has 2 cells where the heading has 3") as caught:
+        read_delimited("\n".join(lines).encode())
+    assert caught.value.line == 100_001
+
+
+def test_it_reads_a_long_file_with_one_odd_blank_to_the_same_bits() -> None:
+    plain = read_delimited(LONG.encode()).values
+    odd = read_delimited((LONG + "1200.00, N/a ,3\n").encode())
+    assert odd.values[:, :-1].tobytes() == plain.tobytes()
+    assert odd.values.shape == (3, 120_001)
+    assert np.isnan(odd.values[1, -1])
+
+
+def test_it_reads_padded_cells_as_their_own() -> None:
+    run = read_delimited(b"Time [s]; Speed [km/h] ; p [kPa]\n 0,0;  n/a ; 1\n 0,1;  12,5 ; NaN \n 0,2; - ; 3\n")
+    assert [header.text for header in run.headers] == ["Time [s]", "Speed [km/h]", "p [kPa]"]
+    assert np.array_equal(run.values, [[0, 0.1, 0.2], [np.nan, 12.5, np.nan], [1, np.nan, 3]], equal_nan=True)
+    with pytest.raises(RunFileError, match="thousands marks"):
+        read_delimited(b"Time [s]; Speed [mm/s] ; p [kPa]\n 0,0;  1 250 ; 1\n 0,1;  12,5 ; NaN \n 0,2; - ; 3\n")
+
+
+def test_it_does_not_look_for_minutes_through_a_very_long_file() -> None:
+    text = LONG + LONG[LONG.index("\n") + 1 :] * 8 + "1200.00,50,N\n"
+    with pytest.raises(RunFileError, match="so long a file"):
+        read_delimited(text.encode())

@@ -8,6 +8,8 @@ from pullbook.runfile.cells import kind, looks_numeric, number, why_not_a_number
 from pullbook.runfile.layout import LARGEST_CELL, Layout, is_comment
 from pullbook.runfile.refusals import RunFileError
 
+CUT_SHORT = "a last row cut short"
+
 
 @dataclass(frozen=True)
 class CarefulRows:
@@ -48,7 +50,7 @@ def read_rows(body: str, layout: Layout) -> CarefulRows:
         kept.append((cells + [""] * width)[:width])
         lines.append(line)
     if cut is not None:
-        left_out["a last row cut short"] = 1
+        left_out[CUT_SHORT] = 1
     return CarefulRows(kept, lines, left_out)
 
 

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pullbook.runfile.bulk import check_lines, read_in_bulk
-from pullbook.runfile.careful import column_kind, column_numbers, read_rows
-from pullbook.runfile.cells import BLANK_SPELLINGS, USUAL_BLANKS, doubtful_mark, looks_numeric
-from pullbook.runfile.clock_times import NotAClockError, clock_seconds
+from pullbook.runfile.bulk import check_lines
+from pullbook.runfile.cells import doubtful_mark
 from pullbook.runfile.decoding import as_utf8
-from pullbook.runfile.layout import Layout, find_layout, is_comment
+from pullbook.runfile.layout import Layout, find_layout
 from pullbook.runfile.refusals import RefusedFile, RunFileError
 from pullbook.runfile.screening import screen
+from pullbook.runfile.table_rows import ReadTable, read_table
 from pullbook.runfile.unit_words import split_heading
 
 READER = "delimited-1"  # stored beside a column block: which reader made it
@@ -20,7 +19,6 @@ READER = "delimited-1"  # stored beside a column block: which reader made it
 __all__ = ["READER", "Header", "RawRun", "RefusedFile", "RunFileError", "read_delimited", "screen"]
 
 _DELIMITER_NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
-_SPECIAL = {"clock": "clock times", "word": "columns of words"}
 _LONGEST_NOTE = 4_000
 
 
@@ -58,7 +56,7 @@ def read_delimited(data: bytes) -> RawRun:
     body = text[layout.first_byte :]
     check_lines(body, layout)
     _refuse_doubtful_marks(body, layout)
-    table = _table(body, layout)
+    table = read_table(body, layout)
     headers, values = _assembled(table, layout)
     found = {
         "encoding": encoding,
@@ -74,90 +72,7 @@ def read_delimited(data: bytes) -> RawRun:
     return RawRun(headers, values, {what: words[:_LONGEST_NOTE] for what, words in found.items()})
 
 
-@dataclass
-class _Table:
-    """Every column of the file as numbers, what kind each was, and notes on what was found."""
-
-    columns: list[NDArray[np.float64]]
-    kinds: list[str]
-    notes: dict[str, str]
-
-    def note(self, what: str, which: str) -> None:
-        self.notes[what] = f"{self.notes[what]}, {which}" if what in self.notes else which
-
-
-def _table(body: bytes, layout: Layout) -> _Table:
-    """In bulk if it can be, else in bulk with every blank word and without lines that are no rows, else carefully."""
-    notes: dict[str, str] = {}
-    bulk = read_in_bulk(body, layout, USUAL_BLANKS)
-    if bulk is None:
-        rows, notes = _without_noise(body, layout)
-        bulk = read_in_bulk(rows, layout, BLANK_SPELLINGS)
-    if bulk is not None:
-        table = _Table([], list(layout.kinds), notes)
-        if all(_took(table, column, layout, place) for place, column in enumerate(bulk)):
-            return table
-    return _carefully(body, layout)
-
-
-def _took(table: _Table, column: NDArray[np.float64] | NDArray[np.object_], layout: Layout, place: int) -> bool:
-    """Take a column read in bulk; False if it is not throughout of the kind that its first rows are."""
-    kind = layout.kinds[place]
-    if kind == "number":
-        table.columns.append(column.astype(np.float64, copy=False))
-        return True
-    if kind == "clock":
-        try:
-            table.columns.append(clock_seconds(column.tolist()))
-        except NotAClockError:
-            return False
-    elif any(isinstance(cell, str) and looks_numeric(cell) for cell in column):
-        return False
-    else:
-        table.columns.append(np.full(len(column), np.nan))
-    table.note(_SPECIAL[kind], layout.names[place] or f"column {place + 1}")
-    return True
-
-
-def _carefully(body: bytes, layout: Layout) -> _Table:
-    careful = read_rows(body.decode("utf-8"), layout)
-    table = _Table([], [], {what: f"{count} left out" for what, count in careful.left_out.items()})
-    for place, name in enumerate(layout.names):
-        cells = [row[place] for row in careful.rows]
-        kind = column_kind(cells, layout.decimal)
-        shown = name or f"column {place + 1}"
-        table.kinds.append(kind)
-        if kind == "number":
-            strict = bool(layout.units[place] or split_heading(name)[1])
-            numbers, words = column_numbers(careful, place, layout, strict)
-            table.columns.append(np.array(numbers, dtype=np.float64))
-            if words:
-                table.note("words among numbers, left blank", f"{shown} ({words})")
-            continue
-        table.note(_SPECIAL[kind], shown)
-        try:
-            table.columns.append(clock_seconds(cells) if kind == "clock" else np.full(len(cells), np.nan))
-        except NotAClockError as fault:
-            line = careful.lines[fault.row]
-            raise RunFileError(f"Line {line}, column '{shown}': {fault}.", line, place + 1) from None
-    return table
-
-
-def _without_noise(body: bytes, layout: Layout) -> tuple[bytes, dict[str, str]]:
-    """The body without repeated headings, comments between rows and a last row cut short, and notes on those."""
-    lines = body.rstrip().split(b"\n")
-    repeats = {line for line in layout.noise if line}
-    kept = [line for line in lines if line.strip() not in repeats]
-    rows = [line for line in kept if not is_comment(line[:40].decode("utf-8", "replace"), layout.delimiter)]
-    counts = {"repeated headings": len(lines) - len(kept), "comments between rows": len(kept) - len(rows)}
-    delimiter = layout.delimiter.encode()
-    if len(rows) > 1 and b'"' not in rows[-1] and rows[-1].count(delimiter) < rows[0].count(delimiter):
-        rows.pop()
-        counts["a last row cut short"] = 1
-    return b"\n".join(rows), {what: f"{count} left out" for what, count in counts.items() if count}
-
-
-def _assembled(read: _Table, layout: Layout) -> tuple[tuple[Header, ...], NDArray[np.float64]]:
+def _assembled(read: ReadTable, layout: Layout) -> tuple[tuple[Header, ...], NDArray[np.float64]]:
     """Headings and the table, without rows and unnamed columns that hold nothing; blanks and infinities counted."""
     table = np.empty((len(read.columns), len(read.columns[0])))
     for place, column in enumerate(read.columns):
