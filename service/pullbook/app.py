@@ -61,8 +61,8 @@ def _around(settings: Settings) -> list[Middleware]:
     """What every request passes through, outermost first."""
     return [
         Middleware(PublicPath, settings=settings),
-        Middleware(RequestLog),
         Middleware(SecurityHeaders, settings=settings),
+        Middleware(RequestLog),
         Middleware(KnownHost, settings=settings),
         Middleware(BodyLimit, settings=settings),
         Middleware(SameOrigin, settings=settings),
