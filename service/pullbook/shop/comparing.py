@@ -173,7 +173,11 @@ def _flags(pulls: Sequence[ReadPull], standard: str, axes: Collection[str]) -> t
     failed = sum(1 for pull in pulls if pull.curve is None)
     if failed:
         found.append(Flag("without_curve", f"{failed} of {len(pulls)} pulls have no curve; each says why."))
-    outside = [pull for pull in pulls if pull.curve is not None and not pull.curve.factor_valid]
+    outside = [
+        pull
+        for pull in pulls
+        if pull.curve is not None and pull.curve.factor is not None and not pull.curve.factor_valid
+    ]
     if outside:
         text = f"The factor of {len(outside)} of {len(pulls)} pulls lies outside the standard's own limits."
         found.append(Flag("factor_outside", f"{text} Compare as observed too before anything is concluded."))

@@ -1,0 +1,135 @@
+"""Channel maps: made once with a preview, saved by name, used from then on."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from tests.api.pull_files import UNCLEAR, UNCLEAR_COLUMNS, Steady, filed, send_pull
+
+MAP = {"name": "Bench logger, four letters", "columns": UNCLEAR_COLUMNS}
+
+
+@pytest.fixture
+def waiting(tuner: Any, house: Any) -> dict[str, Any]:
+    kept = send_pull(tuner, house, UNCLEAR.csv()).json()
+    assert kept["state"] == "unreadable"
+    return kept
+
+
+def _saved(client: Any, **changes: Any) -> dict[str, Any]:
+    answer = client.post("/api/v1/channel-maps", json={**MAP, **changes})
+    assert answer.status_code == 201, answer.text
+    return answer.json()
+
+
+def test_it_is_saved_as_sent(tuner: Any, house: Any) -> None:
+    kept = _saved(tuner)
+    assert (kept["name"], kept["columns"], kept["recognised"]) == (MAP["name"], UNCLEAR_COLUMNS, False)
+    assert tuner.get(f"/api/v1/channel-maps/{kept['id']}").json() == kept
+    assert tuner.get("/api/v1/channel-maps").json()["items"] == [kept]
+
+
+def test_a_map_makes_a_waiting_pull_readable_and_leaves_its_bytes_alone(tuner: Any, house: Any, waiting: Any) -> None:
+    chosen = {"channel_map_id": _saved(tuner)["id"]}
+    answer = tuner.put(f"/api/v1/pulls/{waiting['id']}/channel-map", json=chosen)
+    assert answer.status_code == 200, answer.text
+    assert (answer.json()["state"], answer.json()["reason"]) == ("readable", None)
+    assert answer.json()["sha256"] == waiting["sha256"]
+    assert tuner.get(f"/api/v1/pulls/{waiting['id']}/raw").content == UNCLEAR.csv()
+    mapped = tuner.get(f"/api/v1/pulls/{waiting['id']}/curve").json()
+    plain = filed(tuner, house, Steady().csv())
+    recognised = tuner.get(f"/api/v1/pulls/{plain['id']}/curve").json()
+    assert mapped["power_w"] == recognised["power_w"]
+
+
+def test_the_next_file_of_that_logger_is_read_by_the_saved_map(tuner: Any, house: Any) -> None:
+    saved = _saved(tuner)
+    kept = filed(tuner, house, UNCLEAR.csv())
+    assert (kept["channel_map_id"], kept["channel_map_name"]) == (saved["id"], MAP["name"])
+
+
+def test_the_map_given_with_the_file_is_used(tuner: Any, house: Any) -> None:
+    first = _saved(tuner)
+    _saved(tuner, name="A later one", columns=UNCLEAR_COLUMNS[:3])
+    assert filed(tuner, house, UNCLEAR.csv(), channel_map_id=first["id"])["channel_map_id"] == first["id"]
+
+
+def test_a_given_map_that_does_not_fit_leaves_the_file_waiting(tuner: Any, house: Any) -> None:
+    saved = _saved(tuner)
+    kept = send_pull(tuner, house, Steady().csv(), channel_map_id=saved["id"]).json()
+    assert kept["state"] == "unreadable"
+    assert "does not fit" in kept["reason"]
+
+
+def test_choosing_a_map_that_does_not_fit_is_refused_and_changes_nothing(tuner: Any, house: Any) -> None:
+    pull = filed(tuner, house, Steady().csv())
+    answer = tuner.put(f"/api/v1/pulls/{pull['id']}/channel-map", json={"channel_map_id": _saved(tuner)["id"]})
+    assert answer.status_code == 422
+    assert answer.json()["problems"][0]["field"] == "channel_map_id"
+    assert tuner.get(f"/api/v1/pulls/{pull['id']}").json() == pull
+
+
+def test_the_columns_are_shown_with_guesses_and_open_questions(tuner: Any, house: Any, waiting: Any) -> None:
+    told = tuner.get(f"/api/v1/pulls/{waiting['id']}/columns").json()
+    assert [column["header"] for column in told["columns"]] == list(UNCLEAR.headings)
+    assert told["row_count"] == 801
+    assert told["columns"][1]["first_values"][:2] == [40.0, 40.08]
+    assert (told["columns"][1]["smallest"], told["columns"][1]["largest"]) == (40.0, 104.0)
+    assert told["questions"]
+    assert told["reason"] == waiting["reason"]
+
+
+def test_a_map_is_previewed_in_inside_units_before_it_is_chosen(tuner: Any, house: Any, waiting: Any) -> None:
+    columns = [dict(column) for column in UNCLEAR_COLUMNS]
+    columns[1]["unit"] = "rev_min"
+    saved = _saved(tuner, columns=columns)
+    told = tuner.get(f"/api/v1/pulls/{waiting['id']}/columns", params={"channel_map_id": saved["id"]}).json()
+    assert told["misfit"] is None
+    speed = next(choice for choice in told["choices"] if choice["quantity"] == "roller_speed_rad_s")
+    assert speed["first_values"][0] == pytest.approx(40.0 * 2 * np.pi / 60)
+    assert tuner.get(f"/api/v1/pulls/{waiting['id']}").json() == waiting
+
+
+def test_a_recognised_file_keeps_what_was_recognised(tuner: Any, house: Any) -> None:
+    first, second = filed(tuner, house, Steady().csv()), filed(tuner, house, Steady(seconds=7).csv())
+    assert first["channel_map_id"] == second["channel_map_id"]
+    assert tuner.get(f"/api/v1/channel-maps/{first['channel_map_id']}").json()["recognised"] is True
+    assert tuner.get("/api/v1/channel-maps").json()["items"] == []
+    assert len(tuner.get("/api/v1/channel-maps", params={"recognised": True}).json()["items"]) == 1
+
+
+def test_a_name_is_given_once(tuner: Any, house: Any) -> None:
+    _saved(tuner)
+    assert tuner.post("/api/v1/channel-maps", json=MAP).status_code == 409
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [
+        [],
+        [{"header": "A", "quantity": "happiness", "unit": "s"}],
+        [{"header": "Time [s]", "quantity": "time_s", "unit": "kpa"}],
+        UNCLEAR_COLUMNS[:1],
+        [*UNCLEAR_COLUMNS, {"header": "D", "quantity": "time_s", "unit": "s"}],
+    ],
+    ids=["nothing", "unknown quantity", "unit of another kind", "no roller speed", "a quantity twice"],
+)
+def test_a_map_wrong_in_itself_is_refused(tuner: Any, house: Any, columns: list[dict[str, str]]) -> None:
+    answer = tuner.post("/api/v1/channel-maps", json={"name": "Wrong", "columns": columns})
+    assert answer.status_code == 422, answer.text
+    assert len(answer.json()["detail"]) > 10
+
+
+def test_every_quantity_offers_its_units(tuner: Any, house: Any) -> None:
+    items = {one["quantity"]: one for one in tuner.get("/api/v1/channel-maps/quantities").json()["items"]}
+    assert {"s", "ms"} <= {unit["unit"] for unit in items["time_s"]["units"]}
+    assert all(one["title"] for one in items.values())
+
+
+def test_a_file_that_cannot_be_parsed_has_no_columns_and_no_map_helps(tuner: Any, house: Any) -> None:
+    broken = send_pull(tuner, house, b'Time [s],Roller speed [rad/s]\n0.0,10.0\n0.1,"11.0\n0.2,12.0\n').json()
+    assert tuner.get(f"/api/v1/pulls/{broken['id']}/columns").json()["columns"] == []
+    answer = tuner.put(f"/api/v1/pulls/{broken['id']}/channel-map", json={"channel_map_id": _saved(tuner)["id"]})
+    assert answer.status_code == 422
+    assert broken["reason"] in answer.json()["detail"]
