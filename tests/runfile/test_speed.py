@@ -23,9 +23,12 @@ def pull_text(rows: int, columns: int, delimiter: str = ",", decimal: str = ".")
     return (delimiter.join(names) + "\n" + "\n".join(lines).replace(".", decimal) + "\n").encode()
 
 
-def best_of(cases: dict[str, Callable[[], object]], rounds: int) -> dict[str, float]:
-    """The shortest time of each case in seconds, the cases taken in turn so that a busy machine slows all alike."""
-    best = dict.fromkeys(cases, float("inf"))
+def best_of(
+    cases: dict[str, Callable[[], object]], rounds: int, best: dict[str, float] | None = None
+) -> dict[str, float]:
+    """The shortest time of each case in seconds (with those of `best`), the cases taken in turn so that a busy machine
+    slows all alike."""
+    best = best or dict.fromkeys(cases, float("inf"))
     gc.disable()
     try:
         for _ in range(rounds):
@@ -41,18 +44,19 @@ def best_of(cases: dict[str, Callable[[], object]], rounds: int) -> dict[str, fl
 @pytest.mark.parametrize(("rows", "columns", "rounds"), [(3000, 12, 60), (60_000, 20, 6)])
 def test_it_reads_and_checks_in_little_more_than_the_bare_parse(rows: int, columns: int, rounds: int) -> None:
     plain, german = pull_text(rows, columns), pull_text(rows, columns, ";", ",")
-    took = best_of(
-        {
-            "bare": lambda: pandas.read_csv(io.BytesIO(plain), dtype=np.float64),
-            "comma": lambda: read_delimited(plain),
-            "semicolon": lambda: read_delimited(german),
-        },
-        rounds,
-    )
+    cases = {
+        "bare": lambda: pandas.read_csv(io.BytesIO(plain), dtype=np.float64),
+        "comma": lambda: read_delimited(plain),
+        "semicolon": lambda: read_delimited(german),
+    }
+    took = best_of(cases, rounds)
+    for _ in range(8):  # a machine that does other things meanwhile needs more rounds until each case had a quiet one
+        if max(took.values()) <= 1.5 * took["bare"]:
+            break
+        took = best_of(cases, rounds, took)
     ratios = {name: round(one / took["bare"], 2) for name, one in took.items()}
     print(f"\n{rows} x {columns}: bare {took['bare'] * 1e3:.2f} ms, ratios {ratios}")
-    # the aim is 1.5; the rest is room for a machine that does other things at the same time
-    assert max(ratios.values()) < 2.0
+    assert max(ratios.values()) <= 1.5
 
 
 def test_it_unpacks_four_of_twelve_columns_without_touching_the_rest() -> None:
