@@ -3,7 +3,6 @@
 import shutil
 import signal
 import sys
-import threading
 from pathlib import Path
 
 from seed_demo.filling import Filled, Filling, sign_everybody_in
@@ -11,7 +10,7 @@ from seed_demo.folder import DemoError, Folder
 from seed_demo.people import SHOP_NAME, STAFF
 from seed_demo.progress import Progress
 from seed_demo.run import HOUSE, asked
-from seed_demo.serving import migrate, service
+from seed_demo.serving import Running, last_words_of, migrate, service
 from seed_demo.speaking import Voice
 from seed_demo.year import the_year
 
@@ -27,25 +26,26 @@ def main(arguments: list[str], place: Path = DEMO) -> int:
             folder.clear()
         migrate(folder, words.port)
         year = the_year(folder.began_at(), small=words.small)
-        with service(folder, words.port) as address:
+        with service(folder, words.port) as running:
+            address = running.address
             hands = sign_everybody_in(address, folder, words.port)
             progress = Progress(year.pulls + len(year.jobs), "Sending a year")
             filled = Filling(hands, year, folder).all(progress)
             progress.done()
-            look_at_pages(hands.desk, address, filled)
+            look_at_pages(hands.owner, address, filled)
             hands.close()
             ends = f"{year.began_at.day} {year.began_at:%B %Y}"
             print(f"\n{SHOP_NAME}, a year up to {ends}: {where_to_look(address, folder, filled)}", flush=True)
             if not words.once:
                 print("\nServing until Ctrl-C.", flush=True)
-                _until_told_to_stop()
+                _until_told_to_stop(running)
     return 0
 
 
 def look_at_pages(signed_in: Voice, address: str, filled: Filled) -> None:
     """Every main page answers, or it is said which does not."""
     nobody = Voice(address)
-    pages = {path: signed_in for path in ("/", "/tickets", "/weather", "/cells")}
+    pages = {path: signed_in for path in ("/", "/tickets/new", "/weather", "/cells")}
     pages |= {filled.ticket_path: signed_in, filled.pull_path: signed_in, filled.comparison_path: signed_in}
     for path, voice in (pages | {filled.results_path: nobody, "/sign-in": nobody}).items():
         answer = voice.page(path)
@@ -66,16 +66,24 @@ def where_to_look(address: str, folder: Folder, filled: Filled) -> str:
     return "\n".join(lines)
 
 
-def _until_told_to_stop() -> None:
-    stop = threading.Event()
-    signal.signal(signal.SIGTERM, lambda *_: stop.set())
+def _until_told_to_stop(running: Running) -> None:
     try:
-        stop.wait()
+        while not running.wait(1.0):
+            pass
     except KeyboardInterrupt:
         print("\nStopped. The demo is kept; run it again to go on with it.")
+        return
+    raise DemoError(f"The service stopped by itself: {last_words_of(running.log)}\nAll it said: {running.log}")
+
+
+def _told_to_stop(*_: object) -> None:
+    raise KeyboardInterrupt
 
 
 if __name__ == "__main__":
+    for name in ("SIGTERM", "SIGHUP"):  # a closed terminal must not leave the service behind
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), _told_to_stop)
     try:
         sys.exit(main(sys.argv[1:]))
     except DemoError as problem:

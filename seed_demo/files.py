@@ -3,11 +3,13 @@
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from seed_demo.dialects import DIALECTS, Column, Dialect
 from seed_demo.instruments import Instruments, record
+from seed_demo.people import TIME_ZONE
 from seed_demo.plans import PullTaken
 from seed_demo.rolling_road import Run
 from seed_demo.shapes import Floats
@@ -28,7 +30,7 @@ def file_of(taken: PullTaken, logger: Instruments, brake_arm_m: float | None, pu
     seen = record(drive(taken), logger, taken.seed)
     if brake_arm_m is not None:
         seen["brake_force_n"] = seen["brake_torque_nm"] / brake_arm_m
-    return written(dialect, _columns_for(dialect, taken), seen, taken.taken_at)
+    return written(dialect, _columns_for(dialect, taken), seen, taken.taken_at.astimezone(ZoneInfo(TIME_ZONE)))
 
 
 def _columns_for(dialect: Dialect, taken: PullTaken) -> tuple[Column, ...]:
@@ -71,5 +73,5 @@ def _rows(dialect: Dialect, columns: tuple[Column, ...], seen: Mapping[str, Floa
 
 
 def _clock(started: datetime, second: float) -> str:
-    whole = round((started.hour * 3600 + started.minute * 60 + started.second + second) * 1000)
+    whole = round((started.hour * 3600 + started.minute * 60 + started.second + second) * 1000) % 86_400_000
     return f"{whole // 3_600_000:02d}:{whole // 60_000 % 60:02d}:{whole // 1000 % 60:02d}.{whole % 1000:03d}"

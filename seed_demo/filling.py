@@ -53,8 +53,17 @@ class Filled:
 def sign_everybody_in(address: str, folder: Folder, port: int) -> Hands:
     """The first owner by the one-time link, the others by the owner, unless they work here already."""
     fresh = not folder.sign_ins.exists()
-    passwords = folder.passwords()
     hands = Hands(Voice(address), Voice(address), Voice(address))
+    try:
+        _sign_in(hands, folder, port, fresh)
+    except BaseException:
+        hands.close()
+        raise
+    return hands
+
+
+def _sign_in(hands: Hands, folder: Folder, port: int, fresh: bool) -> None:
+    passwords = folder.passwords()
     if not hands.owner.sign_in(OWNER.sign_in_name, passwords[OWNER.sign_in_name]):
         _set_up(hands.owner, folder, port, passwords[OWNER.sign_in_name], fresh)
     known = {person["sign_in_name"] for person in hands.owner.get("/staff")["items"]}
@@ -69,7 +78,6 @@ def sign_everybody_in(address: str, folder: Folder, port: int) -> Hands:
     shop = hands.owner.get("/shop")
     if not shop["address"]:
         hands.owner.put("/shop", shop | {"address": SHOP_ADDRESS})
-    return hands
 
 
 def _set_up(owner: Voice, folder: Folder, port: int, password: str, fresh: bool) -> None:

@@ -51,7 +51,7 @@ def _boosted(
         boost_nm=boost,
         boost_lag_s=lag_s,
         holds_own_boost=holds,
-        commanded_lambda=lines((2000.0, 0.97), (3000.0, 0.90), (4500.0, 0.86), (6000.0, 0.83), (7000.0, 0.82)),
+        commanded_lambda=lines((2000.0, 0.97), (3000.0, 0.885), (4000.0, 0.86), (7000.0, 0.855)),
         best_lambda=0.86,
         retard_share=WARM_RETARD,
         warm_k_per_mj=warm,

@@ -2,6 +2,7 @@
 
 import os
 import secrets
+import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
@@ -14,6 +15,7 @@ try:
 except ImportError:  # a system without it goes unguarded
     fcntl = None  # type: ignore[assignment]
 
+HELD = "held"
 WORDS = (
     "amber", "anvil", "basin", "birch", "brass", "cedar", "chalk", "clover", "cobalt", "copper", "delta", "ember",
     "fable", "ferry", "flint", "gable", "ginger", "harbour", "hazel", "heron", "indigo", "ivory", "jasper", "juniper",
@@ -37,6 +39,7 @@ class Folder:
         self.links = path / "links.txt"
         self.began = path / "began.txt"
         self.log = path / "service.log"
+        self.service = path / "service.pid"
 
     def make(self) -> None:
         """There it is, for its owner's eyes only."""
@@ -45,7 +48,7 @@ class Folder:
     @contextmanager
     def held(self) -> Iterator[None]:
         """One demo at a time: two would write the same tickets twice."""
-        holder = (self.path / "held").open("w")
+        holder = (self.path / HELD).open("w")
         try:
             _lock(holder.fileno())
         except OSError:
@@ -55,10 +58,12 @@ class Folder:
             yield
 
     def clear(self) -> None:
-        """Start over: everything that a demo wrote here, and nothing else."""
-        for file in self.path.glob("*"):
-            if file.is_file() and file.name != "held":
-                file.unlink()
+        """Start over: everything here is a demo's but the sign that this one runs."""
+        for entry in self.path.iterdir():
+            if entry.is_dir() and not entry.is_symlink():
+                shutil.rmtree(entry)
+            elif entry.name != HELD:
+                entry.unlink()
 
     def began_at(self) -> datetime:
         """The instant that the invented year ends on; it stays when the demo is run again."""

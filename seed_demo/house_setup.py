@@ -4,7 +4,6 @@ import hashlib
 import json
 import subprocess
 import sys
-import venv
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -40,8 +39,10 @@ def _environment_python() -> Path:
     if python.exists() and subprocess.run([python, "-m", "pip", "--version"], capture_output=True).returncode == 0:
         return python
     try:
+        import venv  # noqa: PLC0415 - some systems ship Python without it
+
         venv.create(ENVIRONMENT, with_pip=True, clear=True, symlinks=sys.platform != "win32")
-    except (subprocess.CalledProcessError, OSError) as error:
+    except (ImportError, subprocess.CalledProcessError, OSError) as error:
         raise SetupError(
             f"Python could not make a virtual environment in {ENVIRONMENT} ({error}).\n"
             "On Debian and Ubuntu this mends it: sudo apt-get install python3-venv"

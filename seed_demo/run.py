@@ -32,8 +32,9 @@ def asked(arguments: list[str]) -> argparse.Namespace:
 def main(arguments: list[str]) -> int:
     """Look at the port before anything slow, set up, then go on inside the environment."""
     words = asked(arguments)
-    if _is_taken(words.port):
-        print(f"Port {words.port} of this machine is taken. Another would do: --port {words.port + 1}", file=sys.stderr)
+    refusal = why_not(words.port)
+    if refusal:
+        print(refusal, file=sys.stderr)
         return 1
     python = str(ensure_venv(("demo",)))
     command = [python, "-m", "seed_demo.demo", *arguments]
@@ -50,15 +51,32 @@ def _port(text: str) -> int:
     return int(text)
 
 
-def _is_taken(port: int) -> bool:
+def why_not(port: int) -> str:
+    """Why this port will not do, in words; empty when it will."""
     with socket.socket(socket.AF_INET, socket.SOCK_STREAM) as trial:
         if os.name == "posix":
             trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # a port just left is not a port in use
         try:
             trial.bind((HOST, port))
+        except PermissionError:
+            return f"Port {port} is not yours to use. Another would do: --port 8420"
         except OSError:
-            return True
-    return False
+            left = _left_behind()
+            other = f"Another would do: --port {port + 1 if port < 65535 else 8420}"
+            return f"Port {port} of this machine is taken{left}. {other}"
+    return ""
+
+
+def _left_behind() -> str:
+    """A service whose demo was killed goes on by itself, and may be what holds the port."""
+    if os.name != "posix":
+        return ""
+    try:
+        process = int((HOUSE / ".demo" / "service.pid").read_text())
+        os.kill(process, 0)
+    except (OSError, ValueError):
+        return ""
+    return f", perhaps by an earlier demo's service (process {process})"
 
 
 if __name__ == "__main__":

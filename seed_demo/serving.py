@@ -6,6 +6,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -46,9 +47,26 @@ def first_owner_token(folder: Folder, port: int) -> str:
     raise DemoError(f"No set-up link for the first owner: {_last_words(done.stderr) or _last_words(done.stdout)}")
 
 
+@dataclass(frozen=True)
+class Running:
+    """The service, answering at this address until it is stopped."""
+
+    address: str
+    process: subprocess.Popen[bytes]
+    log: Path
+
+    def wait(self, seconds: float) -> bool:
+        """Whether it ended by itself within that time."""
+        try:
+            self.process.wait(seconds)
+        except subprocess.TimeoutExpired:
+            return False
+        return True
+
+
 @contextmanager
-def service(folder: Folder, port: int) -> Iterator[str]:
-    """Serve; gives the address once it answers."""
+def service(folder: Folder, port: int) -> Iterator[Running]:
+    """Serve; there it is once it answers."""
     address = f"http://{HOST}:{port}"
     with folder.log.open("ab") as log:
         process = subprocess.Popen(
@@ -58,11 +76,13 @@ def service(folder: Folder, port: int) -> Iterator[str]:
             stderr=log,
             start_new_session=os.name == "posix",  # Ctrl-C is for us; we stop it ourselves
         )
+    folder.service.write_text(f"{process.pid}\n")
     try:
         _wait_until_awake(process, address, folder.log)
-        yield address
+        yield Running(address, process, folder.log)
     finally:
         _stop(process)
+        folder.service.unlink(missing_ok=True)
 
 
 def _wait_until_awake(process: subprocess.Popen[bytes], address: str, log: Path) -> None:
@@ -71,12 +91,16 @@ def _wait_until_awake(process: subprocess.Popen[bytes], address: str, log: Path)
         if process.poll() is not None:
             break
         try:
-            if httpx2.get(f"{address}/healthz", timeout=2.0).status_code == 200:
+            if httpx2.get(f"{address}/healthz", timeout=2.0).status_code == 200 and process.poll() is None:
                 return
         except httpx2.HTTPError:
             time.sleep(0.05)
-    words = _last_words(log.read_text(errors="replace")) if log.exists() else ""
-    raise DemoError(f"The service did not start: {words or 'it said nothing'}\nAll it said: {log}")
+    raise DemoError(f"The service did not start: {last_words_of(log)}\nAll it said: {log}")
+
+
+def last_words_of(log: Path) -> str:
+    """The last line that the service wrote."""
+    return (_last_words(log.read_text(errors="replace")) if log.exists() else "") or "it said nothing"
 
 
 def _stop(process: subprocess.Popen[bytes]) -> None:

@@ -33,14 +33,16 @@ def the_year(began_at: datetime, small: bool = False) -> Year:
         [*between_the_stories(SEED), *stories, *on_the_board()], key=lambda plan: (-plan.days_ago, plan.hour)
     )
     garage = _garage(plans, today)
-    if small:
-        plans = [replace(plan, setups=tuple(_fewer(s) for s in plan.setups)) for plan in plans if plan.key in FEW]
     jobs = tuple(_job(plan, garage[plan.customer, plan.model.name], today, began_at) for plan in plans)
+    if small:  # a part of the same year, so that the rest can follow
+        jobs = tuple(_fewer_pulls(job) for job in jobs if job.key in FEW)
     return Year(began_at, jobs, tuple(reading for job in jobs for reading in _readings(job, began_at)))
 
 
-def _fewer(setup: SetupPlan) -> SetupPlan:
-    return replace(setup, pulls=min(setup.pulls, 2), dialects={min(k, 1): v for k, v in setup.dialects.items()})
+def _fewer_pulls(job: Job) -> Job:
+    """The first and the last pull of each setup."""
+    setups = (replace(setup, pulls=(setup.pulls[0], setup.pulls[-1])) for setup in job.setups)
+    return replace(job, setups=tuple(setups))
 
 
 def _days_since(today: date, month: int, day: int) -> int:
@@ -134,7 +136,8 @@ def _pull(plan: JobPlan, setup: SetupPlan, number: int, of_ticket: int, at: date
 
 
 def _file_name(dialect: str, model: Model, number: int, at: datetime) -> str:
-    return DIALECTS[dialect].file_name.format(number=number, date=f"{at:%Y-%m-%d}", model=model.name.split()[0])
+    there = at.astimezone(ZoneInfo(TIME_ZONE))
+    return DIALECTS[dialect].file_name.format(number=number, date=f"{there:%Y-%m-%d}", model=model.name.split()[0])
 
 
 def _readings(job: Job, began_at: datetime) -> list[Reading]:
