@@ -138,10 +138,10 @@ def pressure_doubt(pressure_kpa: float, altitude_m: float) -> str | None:
         return None
     said = f"{pressure_kpa:.2f} kPa does not fit {altitude_m:.0f} m, where a barometer reads about {usual:.1f} kPa"
     if pressure_kpa > usual and 95.0 <= pressure_kpa <= 106.0:
-        off_pct = 100.0 * abs(1.0 - usual / pressure_kpa)
+        off_pct = 100.0 * (1.0 - (usual / pressure_kpa) ** 1.2)  # as ISO 1585 would
         return (
-            f"{said}: it looks like a sea-level figure from a forecast, which would put a corrected result out by about "
-            f"{off_pct:.0f} %. Give the cell's own barometer, or give this as the altimeter setting."
+            f"{said}: it looks like a sea-level figure from a forecast, which would put a corrected result out by "
+            f"about {off_pct:.0f} %. Give the cell's own barometer, or give this as the altimeter setting."
         )
     return f"{said}. Read the cell's barometer again, check its unit, or check the cell's altitude."
 

@@ -24,8 +24,11 @@ _INHG_KPA = 3.386388640341
 
 @dataclass(frozen=True)
 class Engine:
-    """What a standard asks about the engine. `fuel_per_litre_cycle_mg` is q: fuel for each litre of swept volume and
-    cycle, already divided by the boost pressure ratio where the engine is charged. `holds_own_boost`: its controller makes up thin air."""
+    """What a standard asks about the engine.
+
+    `fuel_per_litre_cycle_mg` is q_c: fuel for each litre of swept volume and cycle, already divided by the pressure
+    ratio where the engine is charged. `holds_own_boost`: its controller makes up thin air by itself.
+    """
 
     ignition: Ignition = "spark"
     aspiration: Aspiration = "natural"
@@ -154,7 +157,7 @@ _FORMULAS = {row[0].identifier: (row[1], row[2]) for row in _ROWS}
 
 
 def factor(standard: str, air: Air, engine: Engine) -> Factor:
-    """The factor that brings power measured in this air to the standard's reference air. ValueError: unknown standard."""
+    """The factor that brings power measured in this air to the reference air. ValueError for an unknown standard."""
     if standard not in STANDARDS:
         raise ValueError(f"standard '{standard}' is not known; known are {', '.join(STANDARDS)}")
     chosen = STANDARDS[standard]

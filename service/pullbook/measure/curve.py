@@ -41,6 +41,22 @@ __all__ = [
 ]
 
 
+@dataclass(frozen=True)
+class _Sweep:
+    """One sweep found in a pull: its rows, its motion, its engine speed."""
+
+    base: TimeBase
+    stretch: Stretch
+    time_s: Array
+    signal: RollerSignal
+    brake: Brake
+    brake_rows: Array | None
+    motion: Motion
+    turning: EngineSpeed
+    flags: tuple[Flag, ...]
+    counts: dict[str, int]
+
+
 def read_sweep(
     channels: Mapping[str, Array],
     calibration: RollerCalibration,
@@ -56,8 +72,13 @@ def read_sweep(
     """
     if settings.standard not in STANDARDS:
         raise ValueError(f"standard '{settings.standard}' is not known; known are {', '.join(STANDARDS)}")
-    sweep = _found(channels, calibration, settings)
-    turning = sweep.turning
+    return _drawn(_found(channels, calibration, settings), calibration, air, engine, settings)
+
+
+def _drawn(
+    sweep: _Sweep, calibration: RollerCalibration, air: Air | None, engine: Engine, settings: SweepSettings
+) -> Curve:
+    motion, turning = sweep.motion, sweep.turning
     grid = grid_between(float(turning.axis_rpm[0]), float(turning.axis_rpm[-1]), settings.step_rpm)
     others = _others(sweep, grid, settings.step_rpm, air)
     corrected, told = _corrected(settings.standard, air, engine)
@@ -66,19 +87,8 @@ def read_sweep(
     observed = track.power_w
     power = k * observed
     torque = power / grid * (30.0 / pi)
-    fine = _track(
-        sweep, fine_points(*_omega_at(grid[[0, -1]], sweep).tolist(), sweep.motion.corners_rad_s), calibration
-    )
-    by = Figures(
-        k=k,
-        calibration=calibration,
-        from_surface_speed=sweep.signal.source == "roller_surface_speed_m_s",
-        brake_by_force=sweep.brake.by_force,
-        air_parts={} if corrected is None or air is None else factor_parts(settings.standard, air, engine),
-    )
-    figures, parts = headline(fine, grid, power, settings.band_rpm, by)
+    figures, parts = _headline(sweep, grid, power, corrected, calibration, air, engine, settings)
     fuelling = fuelling_flags(others, grid, torque, engine.ignition) if turning.from_engine else ()
-    motion, counts = sweep.motion, sweep.counts
     return Curve(
         engine_speed_rpm=grid,
         observed_power_w=observed,
@@ -100,27 +110,11 @@ def read_sweep(
         ratio_drift=turning.drift,
         sweep_s=(float(sweep.time_s[0]), float(sweep.time_s[-1])),
         flags=(*fuelling, *sweep.flags, *told),
-        counts=counts,
+        counts=sweep.counts,
         window_range_s=motion.window_range_s,
         corners_rpm=tuple(np.interp(motion.corners_rad_s, motion.speed_rad_s, turning.axis_rpm).tolist()),
         uncertainty_pct=parts,
     )
-
-
-@dataclass(frozen=True)
-class _Sweep:
-    """One sweep found in a pull: its rows, its motion, its engine speed."""
-
-    base: TimeBase
-    stretch: Stretch
-    time_s: Array
-    signal: RollerSignal
-    brake: Brake
-    brake_rows: Array | None
-    motion: Motion
-    turning: EngineSpeed
-    flags: tuple[Flag, ...]
-    counts: dict[str, int]
 
 
 def _found(channels: Mapping[str, Array], calibration: RollerCalibration, settings: SweepSettings) -> _Sweep:
@@ -137,6 +131,28 @@ def _found(channels: Mapping[str, Array], calibration: RollerCalibration, settin
     counts = {**base.counts, **signal.counts, **brake.counts, **turning.counts}
     flags = (*stretch.flags, *turning.flags, *_repairs(counts))
     return _Sweep(base, stretch, time, signal, brake, brake_rows, motion, turning, flags, counts)
+
+
+def _headline(
+    sweep: _Sweep,
+    grid: Array,
+    power: Array,
+    corrected: Factor | None,
+    calibration: RollerCalibration,
+    air: Air | None,
+    engine: Engine,
+    settings: SweepSettings,
+) -> tuple[Headline, dict[str, float]]:
+    low, high = _omega_at(grid[[0, -1]], sweep).tolist()
+    fine = _track(sweep, fine_points(low, high, sweep.motion.corners_rad_s), calibration)
+    by = Figures(
+        k=1.0 if corrected is None else corrected.value,
+        calibration=calibration,
+        from_surface_speed=sweep.signal.source == "roller_surface_speed_m_s",
+        brake_by_force=sweep.brake.by_force,
+        air_parts={} if corrected is None or air is None else factor_parts(settings.standard, air, engine),
+    )
+    return headline(fine, grid, power, settings.band_rpm, by)
 
 
 def _omega_at(axis_rpm: Array, sweep: _Sweep) -> Array:
@@ -175,20 +191,18 @@ def _corrected(standard: str, air: Air | None, engine: Engine) -> tuple[Factor |
         if standard == "observed":
             return Factor(1.0, True, None, STANDARDS["observed"].note), []
         text = (
-            f"There is no weather reading for this pull, so it is shown as observed, not by {STANDARDS[standard].title}. "
+            f"There is no weather reading for this pull: it is shown as observed, not by {STANDARDS[standard].title}. "
             "Record the cell's temperature, station pressure and humidity to see it corrected."
         )
         return None, [Flag("no_weather", text)]
     made = factor(standard, air, engine)
     flags = []
     if not made.valid:
-        flags.append(
-            Flag("factor_outside_limits", f"{made.note} Pull again in milder air, or quote the observed figure.")
-        )
+        flags.append(Flag("factor_outside_limits", f"{made.note} Pull in milder air, or quote observed."))
     if engine.holds_own_boost and standard != "observed":
         text = (
-            f"This engine holds its own boost and makes up thin air by itself, so the factor {made.value:.4f} counts the "
-            "air twice. Compare and quote the observed figures beside the corrected ones."
+            f"This engine holds its own boost and makes up thin air by itself: the factor {made.value:.4f} counts "
+            "the air twice. Compare and quote the observed figures beside the corrected ones."
         )
         flags.append(Flag("corrected_twice", text))
     return made, flags
@@ -214,7 +228,7 @@ def _repairs(counts: Mapping[str, int]) -> list[Flag]:
     resets = counts.get("pulse_counter_resets", 0)
     if speed or resets:
         text = (
-            f"Roller speed was mended in {speed + resets} samples (blanks, wild values, or a pulse counter set back) from "
+            f"Roller speed was mended in {speed + resets} samples (blanks, wild values, a pulse counter set back) from "
             "the samples around them. Check the roller's pick-up."
         )
         flags.append(Flag("roller_speed_mended", text))

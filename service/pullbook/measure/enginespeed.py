@@ -8,7 +8,7 @@ import numpy as np
 
 from pullbook.measure.kinematics import Motion
 from pullbook.measure.localfit import local_fit
-from pullbook.measure.results import Array, Flag
+from pullbook.measure.results import Array, Flag, Mask
 
 _RPM = 60.0 / (2.0 * pi)
 _PARTS = 48  # the ratio changes slowly: so many parts of a sweep tell it
@@ -52,13 +52,13 @@ def engine_speed_of(
         return EngineSpeed(roller_rpm * stated_ratio, True, stated_ratio, None, (flag,), counts)
     flag = Flag(
         "no_engine_speed",
-        "There is no engine speed and no stated ratio: the curve is against roller speed and its torque is the roller's. "
+        "There is no engine speed and no stated ratio: the curve is against roller speed, its torque the roller's. "
         "State the engine turns per roller turn for this gear to see it against engine speed.",
     )
     return EngineSpeed(roller_rpm, False, None, None, (flag,), counts)
 
 
-def _from_channel(time: Array, ratio: Array, usable: Array, motion: Motion, lost: int) -> EngineSpeed:
+def _from_channel(time: Array, ratio: Array, usable: Mask, motion: Motion, lost: int) -> EngineSpeed:
     flags, counts = [], {}
     if lost:
         counts["engine_speed_dropouts"] = lost
@@ -66,8 +66,8 @@ def _from_channel(time: Array, ratio: Array, usable: Array, motion: Motion, lost
         flags.append(
             Flag(
                 "dropouts",
-                f"Engine speed dropped out in {lost} of {len(ratio)} samples between {gone[0]:.1f} and {gone[-1]:.1f} s; "
-                "they were bridged by the ratio to the roller. Check the pick-up or its lead.",
+                f"Engine speed dropped out in {lost} of {len(ratio)} samples between {gone[0]:.1f} and "
+                f"{gone[-1]:.1f} s; they were bridged by the ratio to the roller. Check the pick-up or its lead.",
             )
         )
         time, ratio = time[usable], ratio[usable]
@@ -94,6 +94,6 @@ def _slip(part_time: Array, smooth: Array, motion: Motion, drift: float) -> Flag
     return Flag(
         "wheel_slip",
         f"Engine turns per roller turn range over {100.0 * drift:.1f} % in the sweep, from {smooth[low]:.3f} at "
-        f"{speed[low] * smooth[low]:.0f} rev/min to {smooth[high]:.3f} at {speed[high] * smooth[high]:.0f} rev/min: wheel "
-        "slip, a slipping clutch, or a converter. Tie the car down tighter, check tyres and clutch, and pull again.",
+        f"{speed[low] * smooth[low]:.0f} rev/min to {smooth[high]:.3f} at {speed[high] * smooth[high]:.0f} rev/min: "
+        "wheel slip, a slipping clutch, or a converter. Tie the car down tighter, check tyres and clutch, pull again.",
     )

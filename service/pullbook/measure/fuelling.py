@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pullbook.measure.results import Array, Flag
+from pullbook.measure.results import Array, Flag, Mask
 
 _LEAN_BY = 0.04  # λ
 _LASTING_POINTS = 4
@@ -13,7 +13,7 @@ _SAG = 0.02
 
 
 def fuelling_flags(channels: Mapping[str, Array], grid_rpm: Array, torque_nm: Array, ignition: str) -> tuple[Flag, ...]:
-    """Leaner than commanded under load first; then richness that the controller itself commands. Spark ignition only."""
+    """Leaner than commanded under load first; then richness that the controller commands. Spark ignition only."""
     measured, commanded = channels.get("lambda_measured"), channels.get("lambda_commanded")
     if ignition != "spark":
         return ()
@@ -39,8 +39,8 @@ def _lean(measured: Array, commanded: Array | None, grid_rpm: Array) -> list[Fla
         Flag(
             "lean_under_load",
             f"Leaner than wanted under full load from {grid_rpm[run[0]]:.0f} to {grid_rpm[run[1] - 1]:.0f} rev/min: "
-            f"λ {measured[worst]:.2f} against {against} at {grid_rpm[worst]:.0f} rev/min. Stop pulling; check fuel pressure, "
-            "injectors and the probe before the next one.",
+            f"λ {measured[worst]:.2f} against {against} at {grid_rpm[worst]:.0f} rev/min. Stop pulling; check fuel "
+            "pressure, injectors and the probe before the next one.",
         )
     ]
 
@@ -63,15 +63,15 @@ def _commanded_rich(measured: Array | None, commanded: Array, grid_rpm: Array, t
     return [
         Flag(
             "rich_by_command",
-            f"From {grid_rpm[first]:.0f} to {grid_rpm[last]:.0f} rev/min torque falls while the engine controller itself "
-            f"asks for a richer mixture (λ {commanded[first]:.2f} to {commanded[last]:.2f} commanded, λ {commanded[peak]:.2f} at "
-            "peak torque): the fuelling is doing what it was told. Look at why it was told (exhaust or catalyst "
-            "temperature, knock), not at the fuel map.",
+            f"From {grid_rpm[first]:.0f} to {grid_rpm[last]:.0f} rev/min torque falls while the engine controller "
+            f"itself asks for a richer mixture (λ {commanded[first]:.2f} to {commanded[last]:.2f} commanded, "
+            f"λ {commanded[peak]:.2f} at peak torque): the fuelling is doing what it was told. Look at "
+            "why it was told (exhaust or catalyst temperature, knock), not at the fuel map.",
         )
     ]
 
 
-def _longest_run(true: Array) -> tuple[int, int] | None:
+def _longest_run(true: Mask) -> tuple[int, int] | None:
     edges = np.flatnonzero(np.diff(np.concatenate(([0], true.astype(np.int8), [0]))))
     if len(edges) == 0:
         return None

@@ -1,4 +1,4 @@
-"""The words of the measurement: every channel and every derived quantity, with its unit, its shape and where it is from."""
+"""The words of the measurement: every channel and derived quantity, with its unit, its shape and where it is from."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

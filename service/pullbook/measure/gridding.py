@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pullbook.measure.results import Array, SweepError
+from pullbook.measure.results import Array, Indices, SweepError
 
 _NOT_CARRIED = frozenset(
     {
@@ -55,7 +55,7 @@ def carried(
     return dict(zip(names, means, strict=True))
 
 
-def _patiently(values: Array, axis_rpm: Array, cuts: Array, grid_rpm: Array) -> Array:
+def _patiently(values: Array, axis_rpm: Array, cuts: Indices, grid_rpm: Array) -> Array:
     """One channel with blanks, or with grid points that no sample is near."""
     known = np.isfinite(values)
     made = np.full(len(grid_rpm), np.nan)

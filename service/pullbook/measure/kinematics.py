@@ -21,15 +21,18 @@ from pullbook.measure.localfit import local_fit, noise_variance
 from pullbook.measure.results import Array, RollerCalibration, SweepError
 from pullbook.measure.rollerspeed import RollerSignal
 
-_BLOCKS = 160  # for the fit by bends: more gain nothing, fewer lose corners
+_BLOCKS = 200  # for the fit by bends: more gain nothing, fewer lose corners
 _QUIET = 3e-4  # of the acceleration: noise that a narrow window may leave
 _NARROW_ROWS = 8
 
 
 @dataclass(frozen=True)
 class Motion:
-    """The roller over the sweep. `time_s` and `speed_rad_s` on blocks, speed rising; `drive_nm` and `drive_deviation_nm`
-    give inertial plus brake torque, and its standard deviation from noise, at any speeds in between."""
+    """The roller over the sweep: `time_s` and `speed_rad_s` on blocks, speed rising.
+
+    `drive_nm` and `drive_deviation_nm` give inertial plus brake torque, and its standard deviation from noise, at any
+    speeds in between.
+    """
 
     time_s: Array
     speed_rad_s: Array
@@ -105,10 +108,7 @@ def _with_window(moved: Moved, inertia: float, window_s: float, chosen: bool) ->
     gained, values = blocks.mean(moved.gained), blocks.mean(moved.values)
     drive = local_fit(gained, half, degree, moved.derivative) * (inertia / blocks.step_s**moved.derivative)
     near = min(half, 8 if moved.derivative == 1 else half)
-    if moved.derivative == 1:
-        speed = local_fit(values, near, 2, 0)
-    else:
-        speed = local_fit(values, near, 3, 1) / blocks.step_s
+    speed = local_fit(values, near, 2, 0) if moved.derivative == 1 else local_fit(values, near, 3, 1) / blocks.step_s
     speed = np.maximum.accumulate(speed)
     held = (2 * half + 1) * blocks.step_s
     deviation = inertia * _left_by(moved, row_s, held)
@@ -138,26 +138,27 @@ def _with_bends(moved: Moved, inertia: float) -> Motion:
     variance = max(_block_variance(gained, moved.derivative), moved.variance / blocks.rows_each)
     speed = smooth_speed(values, blocks.step_s, moved.derivative)
     bent = fit_bends(gained, speed, blocks.step_s, moved.derivative, variance)
-    deviation = np.maximum(bent.deviation(speed[4:-4]), 1e-12)
+    left = bent.deviation(speed)
+    deviation = np.maximum(left[4:-4], 1e-12)
     if moved.derivative == 1:
         widths = (12.0 * variance * blocks.step_s / deviation**2) ** (1.0 / 3.0)
     else:
         widths = (720.0 * variance * blocks.step_s / deviation**2) ** (1.0 / 5.0)
-    narrow, middle, wide = np.quantile(widths, (0.0, 0.5, 1.0)).tolist()
+    middle = float(np.median(widths))
     return Motion(
         time_s=blocks.time_s,
         speed_rad_s=speed,
         drive_nm=lambda omega: inertia * bent.value(omega),
-        drive_deviation_nm=lambda omega: inertia * bent.deviation(omega),
+        drive_deviation_nm=lambda omega: inertia * np.interp(omega, speed, left),
         window_s=middle,
         window_chosen=True,
-        window_range_s=(narrow, wide),
+        window_range_s=(float(widths.min()), float(widths.max())),
         corners_rad_s=bent.low_rad_s + bent.span_rad_s * bent.corners,
     )
 
 
 def _block_variance(gained: Array, derivative: int) -> float:
-    """Noise of the block means. An angle bends too much for fourth differences alone: a local fit is taken out first."""
+    """Noise of the block means; an angle bends too much for fourth differences: a local fit is taken out first."""
     if derivative == 1:
         return noise_variance(gained)
     half = 4

@@ -16,8 +16,9 @@ def polynomial_rows(half: int, degree: int) -> Array:
     """Rows k = 0 … degree, each 2·half + 1 long: row k applied to samples gives the fitted coefficient of j^k,
     j counting samples from the middle."""
     scaled = np.arange(-half, half + 1, dtype=np.float64) / half
-    rows: Array = np.linalg.pinv(np.vander(scaled, degree + 1, increasing=True))
-    return rows / (float(half) ** np.arange(degree + 1))[:, None]
+    rows = np.linalg.pinv(np.vander(scaled, degree + 1, increasing=True))
+    made: Array = np.asarray(rows, np.float64) / (float(half) ** np.arange(degree + 1))[:, None]
+    return made
 
 
 @cache

@@ -11,6 +11,8 @@ from pullbook.measure import METHOD_VERSION
 from pullbook.measure.air import Air
 
 Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Indices = NDArray[np.intp]
 
 
 class SweepError(ValueError):

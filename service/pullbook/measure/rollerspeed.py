@@ -1,7 +1,7 @@
 """How fast the roller turns, from whichever channel says so: rad/s, surface speed, or pulses.
 
-Pulses are kept as an *angle*: a count is exact to one pulse however long one looks, so a fit to the angle gains with the
-width of its window what a fit to the speed in each sample has already thrown away.
+Pulses are kept as an *angle*: a count is exact to one pulse however long one looks, so a fit to the angle gains with
+the width of its window what a fit to the speed in each sample has already thrown away.
 """
 
 from collections.abc import Mapping

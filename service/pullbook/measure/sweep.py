@@ -1,11 +1,11 @@
-"""Where the sweep is: the longest stretch of full throttle, or of steady rise where throttle is unknown, ends trimmed."""
+"""Where the sweep is: the longest stretch of full throttle, or of steady rise where throttle is unknown, trimmed."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from pullbook.measure.results import Array, Flag, SweepError
+from pullbook.measure.results import Array, Flag, Mask, SweepError
 from pullbook.measure.rollerspeed import RollerSignal
 from pullbook.measure.timebase import TimeBase
 
@@ -78,7 +78,7 @@ def _throttle(channels: Mapping[str, Array]) -> Array | None:
     return np.interp(channels["time_s"], channels["time_s"][finite], throttle[finite])
 
 
-def _rising(time: Array, speed: Array) -> Array:
+def _rising(time: Array, speed: Array) -> Mask:
     """Rows in tenths of a second where the roller gains at a good part of its usual pace."""
     edges = np.arange(time[0], time[-1], 0.1)
     if len(edges) < 8:
@@ -88,11 +88,11 @@ def _rising(time: Array, speed: Array) -> Array:
     pace = np.convolve(np.pad(np.nan_to_num(pace), 1, mode="edge"), np.full(3, 1.0 / 3.0), "valid")
     usual = float(np.quantile(pace, 0.9))
     part = np.clip(np.searchsorted(edges, time, side="right") - 1, 0, len(pace) - 1)
-    made: Array = (pace > _STEADY * usual)[part]
+    made: Mask = (pace > _STEADY * usual)[part]
     return made
 
 
-def _longest(driven: Array, base: TimeBase, speed: Array) -> tuple[int, int, list[tuple[int, int]]]:
+def _longest(driven: Mask, base: TimeBase, speed: Array) -> tuple[int, int, list[tuple[int, int]]]:
     """The run of driven rows over which the roller gains most, and the other runs. Long gaps in time end a run."""
     edge = np.diff(driven.astype(np.int8))
     starts, stops = np.flatnonzero(edge == 1) + 1, np.flatnonzero(edge == -1) + 1
@@ -124,8 +124,8 @@ def _interruptions(time: Array, speed: Array, best: tuple[int, int], others: lis
             return [
                 Flag(
                     "interrupted_sweep",
-                    f"The pull was driven in more than one stretch: {time[start]:.1f} to {time[stop - 1]:.1f} s as well as "
-                    f"{time[best[0]]:.1f} to {time[best[1] - 1]:.1f} s. Only the longest is read; repeat the pull in one go.",
+                    f"The pull was driven in more than one stretch: {time[start]:.1f} to {time[stop - 1]:.1f} s as "
+                    f"well as {time[best[0]]:.1f} to {time[best[1] - 1]:.1f} s. The longest is read; pull in one go.",
                 )
             ]
     return []

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pullbook.measure.results import Array, SweepError
+from pullbook.measure.results import Array, Indices, Mask, SweepError
 
 _GAP = 6.0  # a step this many times the usual one is a gap
 
@@ -16,7 +16,7 @@ class TimeBase:
 
     channels: Mapping[str, Array]
     step_s: float
-    gaps: Array
+    gaps: Indices
     counts: dict[str, int]
 
 
@@ -44,7 +44,7 @@ def repaired(channels: Mapping[str, Array]) -> TimeBase:
     return TimeBase(channels, usual, gaps, counts)
 
 
-def _kept(time: Array) -> tuple[Array, dict[str, int]]:
+def _kept(time: Array) -> tuple[Mask, dict[str, int]]:
     finite = np.isfinite(time)
     filled = np.where(finite, time, -np.inf)
     before = np.concatenate(([-np.inf], np.maximum.accumulate(filled)[:-1]))

@@ -1,0 +1,96 @@
+"""Where torque bends sharply: corners looked for, placed, and dropped when they do not pay.
+
+First places come from the auxiliary residuals of stiff bends (de Jong and Penzer 1998); Gauss–Newton steps then move
+the corners to where they fit best.
+"""
+
+import numpy as np
+
+from pullbook.measure.leastsquares import SPACING, Problem
+from pullbook.measure.results import Array, Indices
+
+_CORNER_PAYS = 14.0  # chi-square that a corner has to save: two unknowns, and many places to have looked at
+_MOST_CORNERS = 8
+_PLACING_ROUNDS = 8
+_AT_REST = 1e-3  # of the range: corners that move less have found their place
+_PERHAPS_ONE = 0.05  # two corners nearer than this part of the range are also tried as one
+_FARTHEST = 0.015  # of the range, in one round
+_LEAST_APART = 0.012  # of the range
+
+
+def candidates(problem: Problem) -> Array:
+    """Stiff bends set free one after another while one stands out: first places for corners."""
+    inverse, weights, prior = problem.stiff_inverse, problem.stiff_weights, problem.stiff
+    taken: list[int] = []
+    while len(taken) < _MOST_CORNERS:
+        room = np.maximum(prior - np.diagonal(inverse), 1e-6 * prior)
+        stands_out = weights * weights / room
+        stands_out[taken] = 0.0
+        best = int(stands_out.argmax())
+        if stands_out[best] < _CORNER_PAYS * problem.variance:
+            break
+        column = inverse[:, best].copy()
+        pull = 1.0 / prior / (1.0 - column[best] / prior)
+        weights = weights + column * (pull * weights[best])
+        inverse = inverse + (column * pull)[:, None] * column
+        taken.append(best)
+    return SPACING[np.sort(np.array(taken, dtype=np.int64))]
+
+
+def placed(problem: Problem, corners: Array) -> Array:
+    """Corners that pay, moved to where they fit best."""
+    for turn in range(_PLACING_ROUNDS + 1):
+        rows = problem.cleared(problem.corner_rows(corners))
+        normal, side = problem.reduced(rows)
+        corners, weights, keep = _paying(problem, corners, normal, side)
+        many = len(corners)
+        if turn == _PLACING_ROUNDS or many == 0:
+            break
+        shifts = problem.cleared(problem.shift_rows(corners, weights))
+        normal, side = problem.reduced(np.concatenate([rows[keep], shifts]))
+        normal.ravel()[:: 2 * many + 1] *= 1.0 + 1e-9
+        moves = np.linalg.solve(normal, side)[many:]
+        corners = _apart(np.sort(np.clip(corners + np.clip(moves, -_FARTHEST, _FARTHEST), 0.01, 0.99)))
+        if float(np.abs(moves).max()) < _AT_REST:
+            break
+    return corners
+
+
+def _paying(problem: Problem, corners: Array, normal: Array, side: Array) -> tuple[Array, Array, Indices]:
+    """Without the corners that save too little, worst first: the rest, their weights, and which they are."""
+    keep = np.arange(len(corners))
+    weights = np.zeros(0)
+    while len(keep):
+        inverse = np.linalg.inv(normal[np.ix_(keep, keep)])
+        weights = inverse @ side[keep]
+        saves = weights * weights / np.diagonal(inverse)
+        least = int(saves.argmin())
+        if saves[least] > _CORNER_PAYS * problem.variance:
+            break
+        keep = np.delete(keep, least)
+    return corners[keep], weights[: len(keep)], keep
+
+
+def _apart(corners: Array) -> Array:
+    """Two corners closer than can be told apart become one."""
+    while len(corners) > 1:
+        gaps = np.diff(corners)
+        least = int(gaps.argmin())
+        if gaps[least] > _LEAST_APART:
+            break
+        corners[least] = 0.5 * (corners[least] + corners[least + 1])
+        corners = np.delete(corners, least + 1)
+    return corners
+
+
+def two_as_one(problem: Problem, corners: Array, weights: Array) -> Array:
+    """The same corners with the closest two as one, placed again; none where no two are close."""
+    if len(corners) < 2:
+        return np.zeros(0)
+    left = int(np.diff(corners).argmin())
+    if corners[left + 1] - corners[left] > _PERHAPS_ONE:
+        return np.zeros(0)
+    shares = np.abs(weights[left : left + 2]) + 1e-300
+    merged = np.delete(corners, left + 1)
+    merged[left] = float(shares @ corners[left : left + 2] / shares.sum())
+    return placed(problem, merged)
