@@ -18,9 +18,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from pullbook.measure.corners import candidates, placed, two_as_one
+from pullbook.measure.curveparts import Array
 from pullbook.measure.leastsquares import BENDS, Problem, half_log_determinant, held_inverse, soft_bends
 from pullbook.measure.localfit import local_fit
-from pullbook.measure.results import Array
 
 _NEIGHBOURS = np.hanning(9)[1:-1] / np.hanning(9)[1:-1].sum()
 _CORNER_COSTS = 6.0  # log evidence for each corner that the curve as a whole must gain

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pullbook.measure.results import Array, RollerCalibration, SweepError
+from pullbook.measure.curveparts import Array, RollerCalibration, SweepError
 
 
 @dataclass(frozen=True)

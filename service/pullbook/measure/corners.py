@@ -6,8 +6,8 @@ the corners to where they fit best.
 
 import numpy as np
 
+from pullbook.measure.curveparts import Array, Indices
 from pullbook.measure.leastsquares import SPACING, Problem
-from pullbook.measure.results import Array, Indices
 
 _CORNER_PAYS = 14.0  # chi-square that a corner has to save: two unknowns, and many places to have looked at
 _MOST_CORNERS = 8

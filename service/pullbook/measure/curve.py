@@ -9,12 +9,7 @@ import numpy as np
 from pullbook.measure.air import Air
 from pullbook.measure.brake import Brake, brake_of
 from pullbook.measure.correction import STANDARDS, Engine, Factor, factor
-from pullbook.measure.enginespeed import EngineSpeed, engine_speed_of
-from pullbook.measure.fuelling import fuelling_flags
-from pullbook.measure.gridding import carried, grid_between
-from pullbook.measure.headline import Figures, Track, fine_points, headline
-from pullbook.measure.kinematics import Motion, motion_of
-from pullbook.measure.results import (
+from pullbook.measure.curveparts import (
     Array,
     Curve,
     Figure,
@@ -24,6 +19,11 @@ from pullbook.measure.results import (
     SweepError,
     SweepSettings,
 )
+from pullbook.measure.enginespeed import EngineSpeed, engine_speed_of
+from pullbook.measure.fuelling import fuelling_flags
+from pullbook.measure.gridding import carried, grid_between
+from pullbook.measure.headline import Figures, Track, fine_points, headline
+from pullbook.measure.kinematics import Motion, motion_of
 from pullbook.measure.rollerspeed import RollerSignal, roller_signal
 from pullbook.measure.sweep import Stretch, find_sweep
 from pullbook.measure.timebase import TimeBase, repaired

@@ -6,9 +6,9 @@ from math import pi
 
 import numpy as np
 
+from pullbook.measure.curveparts import Array, Flag, Mask
 from pullbook.measure.kinematics import Motion
 from pullbook.measure.localfit import local_fit
-from pullbook.measure.results import Array, Flag, Mask
 
 _RPM = 60.0 / (2.0 * pi)
 _PARTS = 48  # the ratio changes slowly: so many parts of a sweep tell it

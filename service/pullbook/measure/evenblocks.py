@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pullbook.measure.results import Array
+from pullbook.measure.curveparts import Array
 
 
 @dataclass(frozen=True)

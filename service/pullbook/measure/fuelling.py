@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pullbook.measure.results import Array, Flag, Mask
+from pullbook.measure.curveparts import Array, Flag, Mask
 
 _LEAN_BY = 0.04  # λ
 _LASTING_POINTS = 4

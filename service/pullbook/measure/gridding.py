@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from pullbook.measure.results import Array, Indices, SweepError
+from pullbook.measure.curveparts import Array, Indices, SweepError
 
 _NOT_CARRIED = frozenset(
     {

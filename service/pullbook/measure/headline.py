@@ -10,7 +10,7 @@ from math import pi
 
 import numpy as np
 
-from pullbook.measure.results import Array, Figure, Headline, RollerCalibration, SweepError, area_under
+from pullbook.measure.curveparts import Array, Figure, Headline, RollerCalibration, SweepError, area_under
 from pullbook.measure.uncertainty import Moment, expanded, power_parts
 
 _FINE = 240

@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from pullbook.measure.bends import fit_bends, smooth_speed
+from pullbook.measure.curveparts import Array, RollerCalibration, SweepError
 from pullbook.measure.evenblocks import into_blocks
 from pullbook.measure.localfit import local_fit, noise_variance
-from pullbook.measure.results import Array, RollerCalibration, SweepError
 from pullbook.measure.rollerspeed import RollerSignal
 
 _BLOCKS = 200  # for the fit by bends: more gain nothing, fewer lose corners

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from pullbook.measure.results import Array
+from pullbook.measure.curveparts import Array
 
 BENDS = 30
 SPACING: Array = (np.arange(BENDS) + 0.5) / BENDS  # where the bends lie, as parts of the range of speed

@@ -8,7 +8,7 @@ from math import factorial
 
 import numpy as np
 
-from pullbook.measure.results import Array
+from pullbook.measure.curveparts import Array
 
 
 @cache

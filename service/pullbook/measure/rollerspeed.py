@@ -10,7 +10,7 @@ from math import pi
 
 import numpy as np
 
-from pullbook.measure.results import Array, RollerCalibration, SweepError
+from pullbook.measure.curveparts import Array, RollerCalibration, SweepError
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pullbook.measure.results import Array, Flag, Mask, SweepError
+from pullbook.measure.curveparts import Array, Flag, Mask, SweepError
 from pullbook.measure.rollerspeed import RollerSignal
 from pullbook.measure.timebase import TimeBase
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pullbook.measure.results import Array, Indices, Mask, SweepError
+from pullbook.measure.curveparts import Array, Indices, Mask, SweepError
 
 _GAP = 6.0  # a step this many times the usual one is a gap
 

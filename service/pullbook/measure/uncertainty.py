@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from pullbook.measure.air import Air, AirError, saturation_pressure_kpa
 from pullbook.measure.correction import Engine, factor
-from pullbook.measure.results import RollerCalibration
+from pullbook.measure.curveparts import RollerCalibration
 
 COVERAGE = 2.0  # k: about 95 %
 TEMPERATURE_U_C = 0.5
