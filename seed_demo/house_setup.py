@@ -52,14 +52,22 @@ def _environment_python() -> Path:
 
 def _install(python: Path, extras: Sequence[str]) -> None:
     project = f"{HOUSE}[{','.join(extras)}]" if extras else str(HOUSE)
-    done = subprocess.run(
-        [python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--editable", project], cwd=HOUSE
-    )
+    command = [str(python), "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--editable", project]
+    done = subprocess.run(command, cwd=HOUSE, stderr=subprocess.PIPE, text=True, errors="replace")
     if done.returncode != 0:
-        raise SetupError(
-            "pip could not install what Pullbook needs; its own words are above.\n"
-            f"It needs a package index within reach. To try again by hand: {python} -m pip install -e '{project}'"
+        said = ENVIRONMENT / "pip-said.txt"
+        said.write_text(done.stderr, encoding="utf-8")
+        raise SetupError(f"{_why(done.stderr)}\nAll that pip said is in {said}. By hand: {' '.join(command)}")
+
+
+def _why(said: str) -> str:
+    """What pip's many lines come to."""
+    if "connection broken" in said or "name resolution" in said or "getaddrinfo" in said:
+        return (
+            "pip reached no package index: this first set-up needs the network, or a local index that pip is told of."
         )
+    errors = [line.strip() for line in said.splitlines() if "ERROR" in line]
+    return f"pip could not install what Pullbook needs. {errors[-1] if errors else said.strip()[-200:]}"
 
 
 def _note_path() -> Path:
