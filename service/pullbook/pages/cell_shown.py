@@ -1,6 +1,5 @@
 """What the cell's templates are given."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
@@ -224,5 +223,4 @@ class WeatherPage(Shown):
 
     template: ClassVar[str] = "cell/weather.html"
     logs: tuple[WeatherCell, ...] = told("Every cell's log.")
-    standards: Mapping[str, str] = told("Titles of the standards by identifier, for the live answer.")
     now: datetime = told("The time: what a new reading begins with.")

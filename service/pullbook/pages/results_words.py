@@ -19,9 +19,13 @@ def _one(summary: SetupSummary, units: ShownUnits) -> str:
         return f"{name}: no pull that counts."
     pulls = "one pull" if summary.counted == 1 else f"the mean of {summary.counted} pulls"
     return (
-        f"{name}: {units.text(summary.peak_power_w, 'power')} at {plain_number(summary.peak_power_rpm or 0.0)}\u00a0rev/min and "
-        f"{units.text(summary.peak_torque_nm, 'torque')} at {plain_number(summary.peak_torque_rpm or 0.0)}\u00a0rev/min, {pulls}."
+        f"{name}: {units.text(summary.peak_power_w, 'power')} at {_speed(summary.peak_power_rpm)} and "
+        f"{units.text(summary.peak_torque_nm, 'torque')} at {_speed(summary.peak_torque_rpm)}, {pulls}."
     )
+
+
+def _speed(engine_speed_rpm: float | None) -> str:
+    return f"{plain_number(engine_speed_rpm or 0.0)}\u00a0rev/min"
 
 
 def _against(first: SetupSummary, later: SetupSummary, units: ShownUnits) -> str:

@@ -9,7 +9,6 @@ from sqlalchemy.orm import Session, aliased
 
 from pullbook.axis_ticks import tick_decimals, ticks
 from pullbook.db.tables import Staff, WeatherReading
-from pullbook.measure.correction import STANDARDS
 from pullbook.pages.cell_shown import WeatherCell, WeatherLine, WeatherPage
 from pullbook.pages.finding import cells
 from pullbook.shown_units import plain_number
@@ -25,7 +24,7 @@ def read_weather(session: Session, now: datetime, time_zone: str) -> WeatherPage
     for cell in cells(session):
         lines = _lines(session, cell.id)
         logs.append(WeatherCell(cell, lines, readings_svg(lines, cell.name, ZoneInfo(time_zone))))
-    return WeatherPage(logs=tuple(logs), standards={one.identifier: one.title for one in STANDARDS.values()}, now=now)
+    return WeatherPage(logs=tuple(logs), now=now)
 
 
 def _lines(session: Session, cell_id: str) -> tuple[WeatherLine, ...]:

@@ -1,0 +1,116 @@
+"""The customer's page: small, whole without script, private, honest about what it shows, and gone when it is over."""
+
+import re
+from typing import Any
+
+from tests.pages.conftest import Filed
+
+LARGEST_BYTES = 60_000
+
+
+def _page(anonymous: Any, filed: Filed) -> Any:
+    answer = anonymous.get(filed.link_path)
+    assert answer.status_code == 200, answer.text[:400]
+    return answer
+
+
+def test_it_draws_before_and_after_in_one_answer_that_is_small(anonymous: Any, filed_pulls: Filed) -> None:
+    answer = _page(anonymous, filed_pulls)
+    assert len(answer.content) < LARGEST_BYTES
+    assert 'class="line mean setup-a"' in answer.text
+    assert 'class="line mean setup-b"' in answer.text
+    assert "plotly" not in answer.text
+
+
+def test_it_and_its_styles_and_scripts_together_stay_under_the_limit(anonymous: Any, filed_pulls: Filed) -> None:
+    answer = _page(anonymous, filed_pulls)
+    total = len(answer.content)
+    for address in re.findall(r'(?:href|src)="(/static/[^"]+)"', answer.text):
+        total += len(anonymous.get(address).content)
+    assert total < LARGEST_BYTES
+
+
+def test_no_search_engine_no_cache_and_no_other_site_learns_of_it(anonymous: Any, filed_pulls: Filed) -> None:
+    headers = _page(anonymous, filed_pulls).headers
+    assert "noindex" in headers["x-robots-tag"]
+    assert headers["cache-control"] == "no-store"
+    assert headers["referrer-policy"] == "no-referrer"
+
+
+def test_it_says_what_was_asked_done_and_under_which_standard(anonymous: Any, filed_pulls: Filed) -> None:
+    page = _page(anonymous, filed_pulls).text
+    for words in (
+        "Does the new intake do anything?",
+        "New intake fitted",
+        "SAE J1349 (2004)",
+        "power at the wheels",
+        "not crankshaft",
+    ):
+        assert words in page, words
+    assert re.search(r"factor \d\.\d{4}", page)
+
+
+def test_its_peak_is_the_comparisons_peak(anonymous: Any, tuner: Any, filed_pulls: Filed) -> None:
+    asked = {"pull_id": filed_pulls.pull_ids, "standard": "sae_j1349"}
+    setups = tuner.get("/api/v1/comparisons", params=asked).json()["setups"]
+    page = _page(anonymous, filed_pulls).text
+    for setup in setups:
+        peak_kw = max(value for value in setup["mean"]["power_w"] if value is not None) / 1000
+        assert f"{peak_kw:.1f}\u00a0kW" in page
+
+
+def test_it_names_nobody_of_the_staff_and_none_of_the_customers_ways_to_be_reached(
+    anonymous: Any, filed_pulls: Filed
+) -> None:
+    page = _page(anonymous, filed_pulls).text
+    for private in ("Tadeo", "Wren", "+43 1 555", "ilse@", "run 40.csv"):
+        assert private not in page, private
+
+
+def test_a_pull_set_aside_is_told_with_its_reason(anonymous: Any, tuner: Any, filed_pulls: Filed) -> None:
+    tuner.post(f"/api/v1/pulls/{filed_pulls.pull_ids[1]}/set-aside", json={"reason": "the driver lifted early"})
+    page = _page(anonymous, filed_pulls).text
+    assert "the driver lifted early" in page
+    assert "1 set aside" in page
+
+
+def test_a_change_since_publishing_stands_first(anonymous: Any, owner: Any, house: Any, filed_pulls: Filed) -> None:
+    assert "Changed since this was published" not in _page(anonymous, filed_pulls).text
+    from tests.furnishing import CALIBRATION
+
+    heavier = {
+        **CALIBRATION,
+        "valid_from": "2026-02-01T08:00:00+01:00",
+        "inertia_kg_m2": 4.6,
+        "reason": "measured again",
+    }
+    assert owner.post(f"/api/v1/cells/{house.cell_id}/calibrations", json=heavier).status_code == 201
+    page = _page(anonymous, filed_pulls).text
+    assert page.index("Changed since this was published") < page.index("What you asked")
+
+
+def test_a_link_that_never_was_says_ask_the_shop_whatever_it_looks_like(anonymous: Any, house: Any) -> None:
+    pages = set()
+    for token in ("x", "A" * 43, "..%2f..", "0000000000000"):
+        answer = anonymous.get(f"/r/{token}")
+        assert answer.status_code == 404
+        assert "noindex" in answer.headers["x-robots-tag"]
+        pages.add(answer.text)
+    assert len(pages) == 1
+    assert "Ask the shop" in pages.pop()
+
+
+def test_an_ended_link_says_ask_the_shop_and_shows_nothing(anonymous: Any, desk: Any, filed_pulls: Filed) -> None:
+    assert desk.delete(f"/api/v1/results-links/{filed_pulls.link_id}").status_code == 200
+    answer = anonymous.get(filed_pulls.link_path)
+    assert answer.status_code == 410
+    assert "Ask the shop" in answer.text
+    assert "<svg" not in answer.text
+    assert "Corvane" not in answer.text
+
+
+def test_a_link_ends_by_itself_on_its_day(anonymous: Any, now: Any, filed_pulls: Filed) -> None:
+    now.advance(days=29)
+    assert anonymous.get(filed_pulls.link_path).status_code == 200
+    now.advance(days=2)
+    assert anonymous.get(filed_pulls.link_path).status_code == 410
