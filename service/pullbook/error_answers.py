@@ -18,7 +18,7 @@ from pullbook.json_answers import to_json
 from pullbook.measure.air import AirError
 from pullbook.measure.curve import SweepError
 from pullbook.runfile.channels import ChannelMapError
-from pullbook.runfile.refusals import RefusedFile, RunFileError
+from pullbook.runfile.not_read import RefusedFile, RunFileError
 
 log = logging.getLogger("pullbook")
 

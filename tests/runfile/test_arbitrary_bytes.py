@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from pullbook.runfile.bulk import read_in_bulk
 from pullbook.runfile.careful import column_numbers, read_rows
-from pullbook.runfile.cells import BLANK_SPELLINGS
+from pullbook.runfile.cell_text import BLANK_SPELLINGS
 from pullbook.runfile.channels import recognise
 from pullbook.runfile.delimited import RawRun, RefusedFile, RunFileError, read_delimited
 from pullbook.runfile.layout import find_layout

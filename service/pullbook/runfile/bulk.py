@@ -7,9 +7,10 @@ import re
 import numpy as np
 from numpy.typing import NDArray
 
-from pullbook.runfile.layout import LARGEST_CELL, Layout
-from pullbook.runfile.refusals import RefusedFile, RunFileError
+from pullbook.runfile.layout import Layout
+from pullbook.runfile.not_read import RefusedFile, RunFileError
 from pullbook.runfile.screening import LARGEST_COLUMNS
+from pullbook.runfile.text_lines import LARGEST_CELL
 
 _SMALL = 1_000_000
 LARGEST_ROWS = 2_000_000

@@ -4,9 +4,10 @@ import csv
 import io
 from dataclasses import dataclass
 
-from pullbook.runfile.cells import kind, looks_numeric, number, why_not_a_number
-from pullbook.runfile.layout import LARGEST_CELL, Layout, is_comment
-from pullbook.runfile.refusals import RunFileError
+from pullbook.runfile.cell_text import kind, looks_numeric, number, why_not_a_number
+from pullbook.runfile.layout import Layout
+from pullbook.runfile.not_read import RunFileError
+from pullbook.runfile.text_lines import LARGEST_CELL, is_comment
 
 CUT_SHORT = "a last row cut short"
 

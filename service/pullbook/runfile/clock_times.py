@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from pullbook.runfile.cells import BLANK_WORDS, CLOCK, SHORT_CLOCK
+from pullbook.runfile.cell_text import BLANK_WORDS, CLOCK, SHORT_CLOCK
 
 DAY_S, HOUR_S = 86_400, 3_600
 

@@ -2,7 +2,7 @@
 
 import codecs
 
-from pullbook.runfile.refusals import RefusedFile, RunFileError
+from pullbook.runfile.not_read import RefusedFile, RunFileError
 from pullbook.runfile.screening import looks_utf16
 
 

@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pullbook.runfile.bulk import check_lines
-from pullbook.runfile.cells import doubtful_mark
+from pullbook.runfile.cell_text import doubtful_mark
 from pullbook.runfile.decoding import as_utf8
 from pullbook.runfile.layout import Layout, find_layout
-from pullbook.runfile.refusals import RefusedFile, RunFileError
+from pullbook.runfile.not_read import RefusedFile, RunFileError
 from pullbook.runfile.screening import screen
 from pullbook.runfile.table_rows import ReadTable, read_table
 from pullbook.runfile.unit_words import split_heading

@@ -2,7 +2,7 @@
 
 import codecs
 
-from pullbook.runfile.refusals import RefusedFile
+from pullbook.runfile.not_read import RefusedFile
 
 LARGEST_COLUMNS = 512
 LOOKED_AT = 65_536  # bytes; more would tell nothing new

@@ -8,10 +8,11 @@ from numpy.typing import NDArray
 
 from pullbook.runfile.bulk import read_in_bulk
 from pullbook.runfile.careful import CUT_SHORT, column_kind, column_numbers, read_rows
-from pullbook.runfile.cells import BLANK_SPELLINGS, USUAL_BLANKS, looks_numeric
+from pullbook.runfile.cell_text import BLANK_SPELLINGS, USUAL_BLANKS, looks_numeric
 from pullbook.runfile.clock_times import NotAClockError, clock_seconds
-from pullbook.runfile.layout import Layout, is_comment
-from pullbook.runfile.refusals import RunFileError
+from pullbook.runfile.layout import Layout
+from pullbook.runfile.not_read import RunFileError
+from pullbook.runfile.text_lines import is_comment
 from pullbook.runfile.unit_words import split_heading
 
 _SPECIAL = {"clock": "clock times", "word": "columns of words"}
