@@ -34,7 +34,7 @@ function drawOne(readout, figure, at) {
 function draw(readout, figure, at) {
   if (figure.layout.meta.one_pull) return drawOne(readout, figure, at);
   const panels = figure.layout.meta.panels;
-  const head = make("tr", {}, make("th", { scope: "col" }, ""), ...panels.map((panel) => make("th", { scope: "col", class: "number" }, heading(panel))));
+  const head = make("tr", {}, make("th", { scope: "col" }, "Setup"), ...panels.map((panel) => make("th", { scope: "col", class: "number" }, heading(panel))));
   const body = [...rowsOf(figure)].map(([name, values]) =>
     make("tr", {}, make("th", { scope: "row" }, name), ...panels.map((panel) => make("td", { class: "number" }, values[panel.key] ? shownNumber(values[panel.key][at], panel.decimals) : ""))));
   readout.replaceChildren(make("table", {}, caption(figure, at), make("thead", {}, head), make("tbody", {}, ...body, ...differences(figure, at))));

@@ -13,7 +13,7 @@ function show(air) {
     make("tr", {}, make("th", { scope: "row" }, one.title), make("td", { class: "number" }, one.factor.toFixed(4)), make("td", {}, one.valid ? "" : "outside its own limits")));
   table.replaceChildren(
     ...(air.doubt ? [make("p", { class: "warn" }, make("strong", {}, "Questioned: "), air.doubt)] : []),
-    make("table", {}, make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "Standard"), make("th", { scope: "col", class: "number" }, "Factor"), make("th", { scope: "col" }, ""))), make("tbody", {}, ...rows)),
+    make("table", {}, make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "Standard"), make("th", { scope: "col", class: "number" }, "Factor"), make("th", { scope: "col" }, "Limits"))), make("tbody", {}, ...rows)),
     make("p", { class: "small" }, "For a naturally aspirated petrol engine; a car’s own engine decides on its page."),
   );
 }
