@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 TAPS = 81
 POINTS = 100
-INERTIA_KG_M2, C0, C1, C2 = 58.0, 8.0, 0.05, 4e-4
+C0, C1, C2 = 8.0, 0.05, 4e-4
 
 
 @cache
@@ -23,7 +23,7 @@ def coefficients(taps: int) -> tuple[Floats, Floats]:
     return fit[0][::-1].copy(), fit[1][::-1].copy()
 
 
-def floor_curve(channels: Mapping[str, Floats]) -> tuple[Floats, Floats]:
+def floor_curve(channels: Mapping[str, Floats], inertia_kg_m2: float = 58.0) -> tuple[Floats, Floats]:
     """Engine speed and power, 100 points, from evenly sampled channels in inside units."""
     value, slope = coefficients(TAPS)
     step_s = channels["time_s"][1] - channels["time_s"][0]
@@ -31,7 +31,7 @@ def floor_curve(channels: Mapping[str, Floats]) -> tuple[Floats, Floats]:
     alpha = np.convolve(channels["roller_speed_rad_s"], slope, "valid") / step_s
     brake = np.convolve(channels["brake_torque_nm"], value, "valid")
     speed = np.convolve(channels["engine_speed_rpm"], value, "valid")
-    power = omega * (INERTIA_KG_M2 * alpha + brake + C0 + omega * (C1 + C2 * omega))
+    power = omega * (inertia_kg_m2 * alpha + brake + C0 + omega * (C1 + C2 * omega))
     first, last = int(np.argmin(speed)), int(np.argmax(speed))
     grid = np.linspace(speed[first], speed[last], POINTS)
     return grid, np.interp(grid, speed[first:last], power[first:last])

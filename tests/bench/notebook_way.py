@@ -10,16 +10,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-INERTIA_KG_M2, C0, C1, C2 = 58.0, 8.0, 0.05, 4e-4
+C0, C1, C2 = 8.0, 0.05, 4e-4
 WINDOW, STEP_RPM = 81, 50.0
 
 
-def curve(run: "pd.DataFrame") -> "pd.DataFrame":
+def curve(run: "pd.DataFrame", inertia_kg_m2: float = 58.0) -> "pd.DataFrame":
     """Power and what goes with it against engine speed, by rolling means and a group-by."""
     omega = (run["Roller Speed (rev/min)"] * (2 * np.pi / 60)).rolling(WINDOW, center=True, min_periods=1).mean()
     alpha = pd.Series(np.gradient(omega, run["Time (s)"])).rolling(WINDOW, center=True, min_periods=1).mean()
     brake = run["Brake Torque (Nm)"].rolling(WINDOW, center=True, min_periods=1).mean()
-    power = omega * (INERTIA_KG_M2 * alpha + brake + C0 + C1 * omega + C2 * omega**2)
+    power = omega * (inertia_kg_m2 * alpha + brake + C0 + C1 * omega + C2 * omega**2)
     table = run.assign(power=power)[run["Throttle (%)"] > 95.0]
     bins = (table["Engine Speed (rpm)"] / STEP_RPM).round() * STEP_RPM
     wanted = ["power", "Engine Speed (rpm)", "Lambda", "Manifold Absolute Pressure (kPa)"]
