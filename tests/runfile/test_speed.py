@@ -26,16 +26,16 @@ def pull_text(rows: int, columns: int, delimiter: str = ",", decimal: str = ".")
 def best_of(
     cases: dict[str, Callable[[], object]], rounds: int, best: dict[str, float] | None = None
 ) -> dict[str, float]:
-    """The shortest time of each case in seconds (with those of `best`), the cases taken in turn so that a busy machine
-    slows all alike."""
+    """The shortest processor time of each case in seconds (with those of `best`), the cases taken in turn. Processor
+    time, because a busy machine would otherwise be measured with them."""
     best = best or dict.fromkeys(cases, float("inf"))
     gc.disable()
     try:
         for _ in range(rounds):
             for name, case in cases.items():
-                start = time.perf_counter()
+                start = time.process_time()
                 case()
-                best[name] = min(best[name], time.perf_counter() - start)
+                best[name] = min(best[name], time.process_time() - start)
     finally:
         gc.enable()
     return best
