@@ -143,7 +143,7 @@ def _headline(
     engine: Engine,
     settings: SweepSettings,
 ) -> tuple[Headline, dict[str, float]]:
-    low, high = _omega_at(grid[[0, -1]], sweep).tolist()
+    low, high = float(sweep.motion.speed_rad_s[0]), float(sweep.motion.speed_rad_s[-1])
     fine = _track(sweep, fine_points(low, high, sweep.motion.corners_rad_s), calibration)
     by = Figures(
         k=1.0 if corrected is None else corrected.value,

@@ -42,7 +42,7 @@ def find_sweep(base: TimeBase, signal: RollerSignal) -> Stretch:
     driven = _rising(time, speed) if throttle is None else throttle >= _FULL * float(throttle.max())
     start, stop, others = _longest(driven, base, speed)
     flags.extend(_interruptions(time, speed, (start, stop), others))
-    start, stop = _trimmed(time, speed, start, stop)
+    start, stop = _trimmed(base, speed, start, stop)
     if stop - start < _ENOUGH_ROWS:
         raise SweepError(
             f"The longest stretch of full throttle or steady rise has only {max(stop - start, 0)} rows; a sweep needs "
@@ -83,9 +83,8 @@ def _rising(time: Array, speed: Array) -> Mask:
     edges = np.arange(time[0], time[-1], 0.1)
     if len(edges) < 8:
         return np.ones(len(time), dtype=bool)
-    at = np.searchsorted(time, edges)
-    pace = np.diff(speed[at]) / np.diff(time[at])
-    pace = np.convolve(np.pad(np.nan_to_num(pace), 1, mode="edge"), np.full(3, 1.0 / 3.0), "valid")
+    pace = np.diff(np.interp(edges, time, speed))
+    pace = np.convolve(np.pad(pace, 1, mode="edge"), np.full(3, 1.0 / 3.0), "valid")
     usual = float(np.quantile(pace, 0.9))
     part = np.clip(np.searchsorted(edges, time, side="right") - 1, 0, len(pace) - 1)
     made: Mask = (pace > _STEADY * usual)[part]
@@ -131,13 +130,15 @@ def _interruptions(time: Array, speed: Array, best: tuple[int, int], others: lis
     return []
 
 
-def _trimmed(time: Array, speed: Array, start: int, stop: int) -> tuple[int, int]:
+def _trimmed(base: TimeBase, speed: Array, start: int, stop: int) -> tuple[int, int]:
     """Cut the ends: the first and last moments, and what lies before the lowest or after the highest speed."""
+    time = base.channels["time_s"]
+    within = 0.25 * base.step_s  # so that a stamp's last digit does not decide which row is the first
     top, bottom = float(speed[start:stop].max()), float(speed[start:stop].min())
     margin = 1e-3 * (top - bottom)
     high = start + int(np.argmax(speed[start:stop] >= top - margin))
     low_rows = np.flatnonzero(speed[start : high + 1] <= bottom + margin)
     low = start + int(low_rows[-1]) if len(low_rows) else start
-    first = int(np.searchsorted(time, time[low] + _TRIM_S))
-    last = int(np.searchsorted(time, time[high] - 0.4 * _TRIM_S, side="right"))
+    first = int(np.searchsorted(time, time[low] + _TRIM_S - within))
+    last = int(np.searchsorted(time, time[high] - 0.4 * _TRIM_S + within))
     return first, last
