@@ -4,6 +4,7 @@ import bz2
 import gzip
 import io
 import lzma
+import subprocess
 import sys
 import time
 import zipfile
@@ -111,3 +112,12 @@ def test_it_reads_as_many_columns_as_the_cap() -> None:
     names = ",".join(f"c{place}" for place in range(512))
     row = ",".join(str(place) for place in range(512))
     assert read_delimited(f"{names}\n{row}\n{row}\n".encode()).values.shape == (512, 2)
+
+
+def test_it_loads_pandas_only_when_a_table_is_read() -> None:
+    told = (
+        "import sys; from pullbook.runfile.delimited import read_delimited, screen; screen(b'a,b'); "
+        "before = 'pandas' in sys.modules; read_delimited(b'a,b\\n1,2\\n'); print(before, 'pandas' in sys.modules)"
+    )
+    answer = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=True)
+    assert answer.stdout.split() == ["False", "True"]
