@@ -1,7 +1,11 @@
-"""`python -m pullbook` is `pullbook`."""
+"""`python -m pullbook`, and the `pullbook` command."""
 
+import gc
 import sys
 
-from pullbook.cli import main
+gc.disable()  # nothing is garbage while modules load; `serving` lets the collector go on
 
-sys.exit(main())
+from pullbook.cli import main  # noqa: E402
+
+if __name__ == "__main__":
+    sys.exit(main())

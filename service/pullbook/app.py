@@ -22,6 +22,8 @@ from pullbook.settings import Settings
 from pullbook.static_files import StaticPart
 from pullbook.warming import warm
 
+WARM_AFTER_S = 2.0  # the first answers come first
+
 
 def create_app(settings: Settings, *, warm_up: bool = False) -> FastAPI:
     """The whole service over these settings. With `warm_up`, slow parts load behind the first answers."""
@@ -29,7 +31,9 @@ def create_app(settings: Settings, *, warm_up: bool = False) -> FastAPI:
     @asynccontextmanager
     async def run(app: FastAPI) -> AsyncIterator[None]:
         if warm_up:
-            threading.Thread(target=warm, args=(app.state.static,), name="warm-up", daemon=True).start()
+            later = threading.Timer(WARM_AFTER_S, warm, [app.state.static])
+            later.daemon = True  # stopping the service does not wait for it
+            later.start()
         yield
         app.state.database.close()
 

@@ -1,5 +1,6 @@
 """Answering browsers: the socket, the server on it, and what that server must have."""
 
+import gc
 import importlib.util
 import socket
 
@@ -52,4 +53,6 @@ def serve(settings: Settings, listening: socket.socket) -> None:
         timeout_keep_alive=LONGEST_IDLE_S,
         timeout_graceful_shutdown=10,
     )
+    gc.freeze()  # what is loaded stays; looking through it again and again would only cost
+    gc.enable()
     uvicorn.Server(config).run(sockets=[listening])

@@ -6,8 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import orjson
-from sqlalchemy import BigInteger, Boolean, Dialect, Double, Integer, LargeBinary, Text
-from sqlalchemy.dialects import postgresql
+from sqlalchemy import BigInteger, Boolean, DateTime, Dialect, Double, Integer, LargeBinary, Text
 from sqlalchemy.types import TypeDecorator, TypeEngine
 
 _DIGITS = "0123456789abcdefghjkmnpqrstvwxyz"  # base 32 without i, l, o, u: nothing to misread aloud
@@ -61,7 +60,7 @@ class UtcTime(TypeDecorator[datetime]):
 
     def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
         if dialect.name == "postgresql":
-            return dialect.type_descriptor(postgresql.TIMESTAMP(timezone=True))
+            return dialect.type_descriptor(DateTime(timezone=True))
         return dialect.type_descriptor(Text())
 
     def process_bind_param(self, value: datetime | None, dialect: Dialect) -> Any:

@@ -9,11 +9,11 @@ from typing import Any
 
 import orjson
 from sqlalchemy import event, func, insert, select
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import AuditDetail, AuditEntry
 from pullbook.db.tables import Counter
+from pullbook.db.upserting import upsert
 
 FIRST_PREVIOUS = "0" * 64
 _WAITING = "audit_notes"
@@ -76,12 +76,12 @@ def _write_all(session: Session) -> None:
 
 def _take_numbers(session: Session, count: int) -> int:
     """Take the next numbers; the counter's row stays locked until the transaction ends, so there are no gaps."""
-    upsert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
-    statement = upsert(Counter).values(name=_COUNTER, last=count)
+    statement = upsert(session, Counter).values(name=_COUNTER, last=count)
     statement = statement.on_conflict_do_update(
         index_elements=["name"], set_={"last": Counter.last + statement.excluded.last}
     )
-    return session.execute(statement.returning(Counter.last)).scalar_one()
+    number: int = session.execute(statement.returning(Counter.last)).scalar_one()
+    return number
 
 
 def _entry(waited: Note, number: int, digest: str, previous: str) -> dict[str, Any]:

@@ -3,11 +3,12 @@
 from datetime import datetime
 
 from sqlalchemy import select
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from pullbook.db.tables import Cell, Counter, Ticket, TicketStep
+from pullbook.db.upserting import upsert
 from pullbook.errors import Clash, FieldProblem, Invalid
+from pullbook.shop.weather_matching import refuse_future
 
 MOVES: dict[str, tuple[str, ...]] = {
     "booked": ("checked_in", "on_hold", "cancelled"),
@@ -23,10 +24,10 @@ KEEPS_ITS_TIME = ("booked", "checked_in", "in_cell", "on_hold")  # a ticket in t
 
 def next_number(session: Session) -> int:
     """The next ticket number. The counter's row stays locked until this transaction ends: no gap, no number twice."""
-    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
-    statement = insert(Counter).values(name="ticket", last=1)
+    statement = upsert(session, Counter).values(name="ticket", last=1)
     counted_on = statement.on_conflict_do_update(index_elements=["name"], set_={"last": Counter.last + 1})
-    return session.execute(counted_on.returning(Counter.last)).scalar_one()
+    number: int = session.execute(counted_on.returning(Counter.last)).scalar_one()
+    return number
 
 
 def refuse_clash(session: Session, ticket: Ticket) -> None:
@@ -79,6 +80,23 @@ def take_step(session: Session, ticket: Ticket, state: str, now: datetime, staff
     refuse_clash(session, ticket)
     ticket.version += 1
     log_step(session, ticket, now, staff_id, note)
+
+
+def when_it_happened(
+    session: Session, ticket_id: str | None, field: str, told: datetime | None, now: datetime
+) -> datetime:
+    """The time to log a step at: now, or as told where it is written up later, but never ahead or out of turn."""
+    if told is None:
+        return now
+    refuse_future(field, told, now)
+    newest = select(TicketStep.at).where(TicketStep.ticket_id == ticket_id).order_by(TicketStep.at.desc()).limit(1)
+    last = None if ticket_id is None else session.execute(newest).scalar_one_or_none()
+    if last is not None and told < last:
+        raise Invalid(
+            f"The ticket's last step was at {last.isoformat()}; the next one cannot have been before it.",
+            FieldProblem(field, told.isoformat(), f"no earlier than {last.isoformat()}"),
+        )
+    return told
 
 
 def log_step(session: Session, ticket: Ticket, now: datetime, staff_id: str, note: str = "") -> None:

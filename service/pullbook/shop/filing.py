@@ -10,11 +10,11 @@ from datetime import datetime
 
 import zstandard
 from sqlalchemy import select
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import ColumnBlock, Pull, RawFile
 from pullbook.db.tables import Cell, Setup, Ticket
+from pullbook.db.upserting import upsert
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound, NotReady
 from pullbook.runfile.block import pack
 from pullbook.runfile.channels import Recognised, recognise
@@ -139,11 +139,10 @@ def file_pull(session: Session, now: datetime, staff_id: str, wanted: PullWanted
 
 def _keep_bytes(session: Session, now: datetime, read: FileRead) -> None:
     """The raw file under its hash and its columns; both may be there already, from another ticket."""
-    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
     if session.execute(select(RawFile.sha256).where(RawFile.sha256 == read.sha256)).one_or_none() is None:
         # looked for first: SQLite's guards refuse a second one before its conflict clause is asked
         session.execute(
-            insert(RawFile)
+            upsert(session, RawFile)
             .values(sha256=read.sha256, size_bytes=read.size_bytes, zstd=read.zstd, received_at=now)
             .on_conflict_do_nothing(index_elements=["sha256"])
         )
@@ -155,9 +154,8 @@ def keep_columns(session: Session, read: FileRead) -> None:
     there = session.execute(select(ColumnBlock.sha256).where(ColumnBlock.sha256 == read.sha256)).one_or_none()
     if read.run is None or there is not None:
         return
-    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
     session.execute(
-        insert(ColumnBlock)
+        upsert(session, ColumnBlock)
         .values(
             sha256=read.sha256,
             reader=READER,

@@ -9,11 +9,11 @@ import numpy as np
 import orjson
 from numpy.typing import NDArray
 from sqlalchemy import select
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from pullbook.db.stored_types import new_id
 from pullbook.db.tables import ChannelMap
+from pullbook.db.upserting import upsert
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.measure import CHANNELS
 from pullbook.measure.units import to_inside
@@ -137,9 +137,8 @@ def keep_recognised(session: Session, recognised: Recognised, now: datetime, sta
     there = session.execute(wanted).scalar_one_or_none()
     if there is not None:  # SQLite's guards refuse a second one before its conflict clause is asked
         return there
-    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
     session.execute(
-        insert(ChannelMap)
+        upsert(session, ChannelMap)
         .values(id=new_id(), name=name, columns=columns, made_at=now, made_by=staff_id)
         .on_conflict_do_nothing(index_elements=["name"])
     )

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy import delete, or_, select
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from pullbook.db.tables import Tries
+from pullbook.db.upserting import upsert
 from pullbook.errors import TooMany
 
 
@@ -35,8 +35,7 @@ def bucket_name(kind: str, key: str) -> str:
 
 def take_try(session: Session, bucket: str, pace: Pace, now: datetime) -> None:
     """Use up one try. TooMany, with when to come back, if there is none left."""
-    insert = sqlite.insert if session.get_bind().dialect.name == "sqlite" else postgresql.insert
-    fresh = insert(Tries).values(bucket=bucket, remaining=float(pace.burst), counted_at=now)
+    fresh = upsert(session, Tries).values(bucket=bucket, remaining=float(pace.burst), counted_at=now)
     session.execute(fresh.on_conflict_do_nothing(index_elements=["bucket"]))
     row = session.execute(select(Tries).where(Tries.bucket == bucket).with_for_update()).scalar_one()
     gained = max(0.0, (now - row.counted_at).total_seconds()) / pace.seconds_each
