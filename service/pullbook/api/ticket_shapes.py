@@ -17,7 +17,7 @@ Odometer = Annotated[int, Field(ge=0, le=9_999_999)]
 
 
 class NewTicket(Asked):
-    """A job: whose car, what is asked, and when and where it is booked, if it is."""
+    """A job: whose car, what is asked, when and where it is booked; `opened_at` where it is written up later."""
 
     customer_id: Id
     vehicle_id: Id
@@ -28,6 +28,7 @@ class NewTicket(Asked):
     odometer_km: Odometer | None = None
     waiver_name: Line = ""
     notes: Words = ""
+    opened_at: Instant | None = None
 
 
 class TicketChange(Asked):
@@ -45,10 +46,11 @@ class TicketChange(Asked):
 
 
 class NewStep(Asked):
-    """Where the ticket goes next."""
+    """Where the ticket goes next; `at` says when it did, where that is written up later."""
 
     state: State
     note: Words = ""
+    at: Instant | None = None
 
 
 class StepAnswer(Answer):

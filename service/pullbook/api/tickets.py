@@ -26,7 +26,7 @@ from pullbook.db.tables import Cell, Customer, Shop, Ticket, Vehicle
 from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.json_answers import Json
-from pullbook.shop.booking import log_step, next_number, refuse_clash, take_step
+from pullbook.shop.booking import log_step, next_number, refuse_clash, take_step, when_it_happened
 from pullbook.shop.searching import plain
 
 router = APIRouter(prefix="/api/v1/tickets", tags=["tickets"])
@@ -59,12 +59,14 @@ def _refuse_unknown_cell(session: Session, cell_id: str | None) -> None:
 def add(asked: NewTicket, person: Desk, session: WriteSession, now: Now) -> Response:
     """Takes the next number. 409 names the ticket that already holds the cell in these hours."""
     _refuse_unknown_parts(session, asked)
-    row = Ticket(**asked.model_dump(), number=next_number(session), state="booked", made_at=now, made_by=person.id)
-    row.waiver_at = now if asked.waiver_name else None
+    opened_at = when_it_happened(session, None, "opened_at", asked.opened_at, now)
+    fields = asked.model_dump(exclude={"opened_at"})
+    row = Ticket(**fields, number=next_number(session), state="booked", made_at=now, made_by=person.id)
+    row.waiver_at = opened_at if asked.waiver_name else None
     refuse_clash(session, row)
     session.add(row)
     session.flush()
-    log_step(session, row, now, person.id)
+    log_step(session, row, opened_at, person.id)
     record_making(session, now, person.id, row, {"number": row.number, **asked.model_dump()}, "ticket")
     session.flush()
     return Json(whole_ticket(session, row.id), 201)
@@ -72,6 +74,8 @@ def add(asked: NewTicket, person: Desk, session: WriteSession, now: Now) -> Resp
 
 def _day_span(session: Session, day: date) -> tuple[datetime, datetime]:
     zone = ZoneInfo(session.execute(select(Shop.time_zone)).scalar_one_or_none() or "UTC")
+    if not 1900 <= day.year <= 2200:
+        raise Invalid("That day is out of reach.", FieldProblem("day", day.isoformat(), "a day of 1900 to 2200"))
     start = datetime.combine(day, time(), zone)
     return start, datetime.combine(day + timedelta(days=1), time(), zone)
 
@@ -149,7 +153,8 @@ def step(ticket_id: TicketId, asked: NewStep, person: Desk, session: WriteSessio
     row = locked(session, Ticket, ticket_id, "ticket")
     before = row.state
     with session.no_autoflush:
-        take_step(session, row, asked.state, now, person.id, asked.note)
+        at = when_it_happened(session, ticket_id, "at", asked.at, now)
+        take_step(session, row, asked.state, at, person.id, asked.note)
     session.flush()
     record_change(session, now, person.id, row, {"state": before}, "ticket")
     return Json(whole_ticket(session, ticket_id), 201)
