@@ -17,13 +17,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pullbook.measure.corners import candidates, placed, two_as_one
+from pullbook.measure.corners import CORNER_COSTS, candidates, placed, two_as_one
 from pullbook.measure.curveparts import Array
 from pullbook.measure.leastsquares import BENDS, Problem, half_log_determinant, held_inverse, soft_bends
 from pullbook.measure.localfit import local_fit
 
 _NEIGHBOURS = np.hanning(9)[1:-1] / np.hanning(9)[1:-1].sum()
-_CORNER_COSTS = 6.0  # log evidence for each corner that the curve as a whole must gain
 
 
 @dataclass(frozen=True)
@@ -95,7 +94,7 @@ def _solved(problem: Problem, corners: Array, prior: Array, rounds: int) -> _Sol
         weights = inverse @ side
     over = problem.left - weights[free:] @ problem.bends - weights[:free] @ rows
     spent = float(over @ over + np.sum(weights[free:] ** 2 / prior)) / problem.variance
-    evidence = -0.5 * spent - half_log_determinant(problem.normal, prior) - _CORNER_COSTS * free
+    evidence = -0.5 * spent - half_log_determinant(problem.normal, prior) - CORNER_COSTS * free
     return _Solved(evidence, corners, raw, weights, inverse)
 
 
@@ -116,11 +115,11 @@ def fit_bends(gained: Array, speed_rad_s: Array, step_s: float, derivative: int,
     best = _solved(problem, np.zeros(0), np.full(BENDS, problem.loose), 3)
     corners = candidates(problem)
     if len(corners):
-        corners = placed(problem, corners)
+        corners = placed(problem, corners, best.evidence)
     while len(corners):
         found = _solved(problem, corners, np.full(BENDS, problem.stiff), 3)
         best = max(best, found, key=lambda one: one.evidence)
-        corners = two_as_one(problem, corners, found.weights)
+        corners = two_as_one(problem, corners, found.weights, best.evidence)
     return _told(problem, best, step_s)
 
 

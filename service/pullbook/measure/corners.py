@@ -10,9 +10,11 @@ from pullbook.measure.curveparts import Array, Indices
 from pullbook.measure.leastsquares import SPACING, Problem
 
 _CORNER_PAYS = 14.0  # chi-square that a corner has to save: two unknowns, and many places to have looked at
+CORNER_COSTS = 6.0  # log evidence for each corner that the curve as a whole must gain
 _MOST_CORNERS = 8
 _PLACING_ROUNDS = 8
-_AT_REST = 1e-3  # of the range: corners that move less have found their place
+_AT_REST = 0.2  # log evidence: corners whose move gains less have found their place
+_HOPE = 0.08  # of what is still lacking, that a move has to gain
 _PERHAPS_ONE = 0.05  # two corners nearer than this part of the range are also tried as one
 _FARTHEST = 0.015  # of the range, in one round
 _LEAST_APART = 0.012  # of the range
@@ -37,38 +39,46 @@ def candidates(problem: Problem) -> Array:
     return SPACING[np.sort(np.array(taken, dtype=np.int64))]
 
 
-def placed(problem: Problem, corners: Array) -> Array:
-    """Corners that pay, moved to where they fit best."""
-    for turn in range(_PLACING_ROUNDS + 1):
-        rows = problem.cleared(problem.corner_rows(corners))
-        normal, side = problem.reduced(rows)
-        corners, weights, keep = _paying(problem, corners, normal, side)
-        many = len(corners)
-        if turn == _PLACING_ROUNDS or many == 0:
+def placed(problem: Problem, corners: Array, to_beat: float) -> Array:
+    """Corners that pay, moved to where they fit best; none where, at rest, they are far from beating what is there.
+
+    `to_beat`: the log evidence of the curve without them.
+    """
+    evidence, many = -np.inf, -1
+    for _ in range(_PLACING_ROUNDS):
+        normal, side = problem.corners_and_shifts(corners)
+        weights, keep = _paying(problem, normal, side)
+        if len(keep) == 0:
+            return corners[keep]
+        before, evidence = evidence, problem.stiff_evidence(float(weights @ side[keep])) - CORNER_COSTS * len(keep)
+        gained, settled = evidence - before, len(keep) == many
+        corners, many = corners[keep], len(keep)
+        if settled and gained < _AT_REST:
             break
-        shifts = problem.cleared(problem.shift_rows(corners, weights))
-        normal, side = problem.reduced(np.concatenate([rows[keep], shifts]))
+        if settled and gained < _HOPE * (to_beat - evidence):
+            return corners[:0]
+        both = np.concatenate([keep, keep + len(side) // 2])
+        turned = np.concatenate([np.ones(many), -weights])
+        normal = normal[both[:, None], both] * (turned[:, None] * turned)
         normal.ravel()[:: 2 * many + 1] *= 1.0 + 1e-9
-        moves = np.linalg.solve(normal, side)[many:]
+        moves = np.linalg.solve(normal, side[both] * turned)[many:]
         corners = _apart(np.sort(np.clip(corners + np.clip(moves, -_FARTHEST, _FARTHEST), 0.01, 0.99)))
-        if float(np.abs(moves).max()) < _AT_REST:
-            break
     return corners
 
 
-def _paying(problem: Problem, corners: Array, normal: Array, side: Array) -> tuple[Array, Array, Indices]:
-    """Without the corners that save too little, worst first: the rest, their weights, and which they are."""
-    keep = np.arange(len(corners))
+def _paying(problem: Problem, normal: Array, side: Array) -> tuple[Array, Indices]:
+    """Without the corners that save too little, worst first: the weights of the rest, and which they are."""
+    keep = np.arange(len(side) // 2)
     weights = np.zeros(0)
     while len(keep):
-        inverse = np.linalg.inv(normal[np.ix_(keep, keep)])
+        inverse = np.linalg.inv(normal[keep[:, None], keep])
         weights = inverse @ side[keep]
         saves = weights * weights / np.diagonal(inverse)
         least = int(saves.argmin())
         if saves[least] > _CORNER_PAYS * problem.variance:
             break
         keep = np.delete(keep, least)
-    return corners[keep], weights[: len(keep)], keep
+    return weights[: len(keep)], keep
 
 
 def _apart(corners: Array) -> Array:
@@ -83,7 +93,7 @@ def _apart(corners: Array) -> Array:
     return corners
 
 
-def two_as_one(problem: Problem, corners: Array, weights: Array) -> Array:
+def two_as_one(problem: Problem, corners: Array, weights: Array, to_beat: float) -> Array:
     """The same corners with the closest two as one, placed again; none where no two are close."""
     if len(corners) < 2:
         return np.zeros(0)
@@ -93,4 +103,4 @@ def two_as_one(problem: Problem, corners: Array, weights: Array) -> Array:
     shares = np.abs(weights[left : left + 2]) + 1e-300
     merged = np.delete(corners, left + 1)
     merged[left] = float(shares @ corners[left : left + 2] / shares.sum())
-    return placed(problem, merged)
+    return placed(problem, merged, to_beat)

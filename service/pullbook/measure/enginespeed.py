@@ -37,11 +37,8 @@ def engine_speed_of(
         time = channels["time_s"][start:stop]
         given = channels["engine_speed_rpm"][start:stop]
         ratio = given / (np.interp(time, motion.time_s, motion.speed_rad_s) * _RPM)
-        usable = np.isfinite(ratio) & (ratio > 0.0)
-        if usable.sum() > 0.5 * len(ratio):
-            middle = float(np.median(ratio[usable]))
-            usable &= np.abs(ratio / middle - 1.0) < 0.5
-        lost = int(len(ratio) - usable.sum())
+        usable = _usable(ratio)
+        lost = int(len(ratio) - np.count_nonzero(usable))
         if lost <= 0.5 * len(ratio):
             return _from_channel(time, ratio, usable, motion, lost)
     counts = {"engine_speed_dropouts": lost} if lost else {}
@@ -56,6 +53,17 @@ def engine_speed_of(
         "State the engine turns per roller turn for this gear to see it against engine speed.",
     )
     return EngineSpeed(roller_rpm, False, None, None, (flag,), counts)
+
+
+def _usable(ratio: Array) -> Mask:
+    """Where engine speed is within half of what the roller makes it: not blank, not zero, not wild."""
+    mean = float(ratio.mean())
+    if float(ratio.min()) > 0.6 * mean and float(ratio.max()) < 1.4 * mean:  # a blank fails this too
+        return np.ones(len(ratio), dtype=bool)
+    usable = np.isfinite(ratio) & (ratio > 0.0)
+    if np.count_nonzero(usable) > 0.5 * len(ratio):
+        usable &= np.abs(ratio / float(np.median(ratio[usable])) - 1.0) < 0.5
+    return usable
 
 
 def _from_channel(time: Array, ratio: Array, usable: Mask, motion: Motion, lost: int) -> EngineSpeed:
@@ -73,7 +81,7 @@ def _from_channel(time: Array, ratio: Array, usable: Mask, motion: Motion, lost:
         time, ratio = time[usable], ratio[usable]
     part_time, part = _in_parts(time, ratio)
     smooth = local_fit(part, 3, 1, 0) if len(part) >= 7 else part
-    middle = float(np.median(smooth))
+    middle = float(np.sort(smooth)[len(smooth) // 2])
     drift = float(smooth.max() - smooth.min()) / middle
     if drift > _SLIP:
         flags.append(_slip(part_time, smooth, motion, drift))

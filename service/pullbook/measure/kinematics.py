@@ -141,18 +141,17 @@ def _with_bends(moved: Moved, inertia: float) -> Motion:
     left = bent.deviation(speed)
     deviation = np.maximum(left[4:-4], 1e-12)
     if moved.derivative == 1:
-        widths = (12.0 * variance * blocks.step_s / deviation**2) ** (1.0 / 3.0)
+        widths = np.sort((12.0 * variance * blocks.step_s / deviation**2) ** (1.0 / 3.0))
     else:
-        widths = (720.0 * variance * blocks.step_s / deviation**2) ** (1.0 / 5.0)
-    middle = float(np.median(widths))
+        widths = np.sort((720.0 * variance * blocks.step_s / deviation**2) ** (1.0 / 5.0))
     return Motion(
         time_s=blocks.time_s,
         speed_rad_s=speed,
         drive_nm=lambda omega: inertia * bent.value(omega),
         drive_deviation_nm=lambda omega: inertia * np.interp(omega, speed, left),
-        window_s=middle,
+        window_s=float(widths[len(widths) // 2]),
         window_chosen=True,
-        window_range_s=(float(widths.min()), float(widths.max())),
+        window_range_s=(float(widths[0]), float(widths[-1])),
         corners_rad_s=bent.low_rad_s + bent.span_rad_s * bent.corners,
     )
 

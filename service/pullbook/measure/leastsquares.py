@@ -40,6 +40,8 @@ class Problem:
         self.loose, self.stiff = 1e3 / usual, 1.0 / usual
         self.stiff_inverse = held_inverse(self.normal, np.full(BENDS, self.stiff))
         self.stiff_weights = self.stiff_inverse @ self.side
+        over = float(self.left @ self.left - self.side @ self.stiff_weights)
+        self.stiff_alone = -0.5 * over / variance - half_log_determinant(self.normal, np.full(BENDS, self.stiff))
 
     def integral(self, rows: Array) -> Array:
         """Time integral of each row by trapezoids, as many times as the data are integrals of the torque."""
@@ -59,14 +61,18 @@ class Problem:
         """What a unit of each corner gains."""
         return self.integral(np.maximum(self.part - corners[:, None], 0.0))
 
-    def shift_rows(self, corners: Array, weights: Array) -> Array:
-        """How what is gained changes as each corner moves to the right."""
-        return self.integral((self.part > corners[:, None]) * -weights[:, None])
-
-    def reduced(self, rows: Array) -> tuple[Array, Array]:
-        """Normal matrix and right side of cleared rows once stiff bends have had their say."""
+    def corners_and_shifts(self, corners: Array) -> tuple[Array, Array]:
+        """Normal matrix and right side of a unit of each corner, then of each corner's move to the right, once stiff
+        bends have had their say."""
+        beyond = self.part - corners[:, None]
+        raw = np.concatenate([np.maximum(beyond, 0.0), beyond > 0.0])
+        rows = self.cleared(self.integral(raw))
         across = rows @ self.bends.T
         return rows @ rows.T - across @ self.stiff_inverse @ across.T, rows @ self.left - across @ self.stiff_weights
+
+    def stiff_evidence(self, saved: float) -> float:
+        """Log evidence of stiff bends together with corners that save so much of the sum of squares."""
+        return self.stiff_alone + 0.5 * saved / self.variance
 
 
 def held_inverse(normal: Array, prior: Array) -> Array:
