@@ -106,6 +106,8 @@ class Filling:
         noon = self.year.began_at.replace(hour=12, minute=0, second=0)
         self.record.cells_and_calibrations({ago: noon - timedelta(days=ago) for ago in days})
         self.maps = self.record.channel_maps(self.hands.tuner)
+        for reading in self.year.readings:  # all of them first: one entered later would amend what is published
+            self.record.reading(reading)
         filled = {job.key: path for job in self.year.jobs if (path := self._job(job, progress))}
         if not filled:
             raise DemoError("Nothing could be published: the service reads none of the files sent.")
@@ -113,8 +115,6 @@ class Filling:
 
     def _job(self, job: Job, progress: Progress) -> Filled | None:
         ticket = self.record.ticket(job)
-        for reading in (reading for reading in self.year.readings if reading.job_key == job.key):
-            self.record.reading(reading)
         path = PATHS[job.plan.state]
         before_pulls = [state for state in path if state in ("checked_in", "in_cell")]
         ticket = self._go(job, ticket, before_pulls)
@@ -134,15 +134,13 @@ class Filling:
         if moves > len(path) or ticket["state"] != ("booked", *path)[moves]:
             return ticket  # somebody who tries the demo moved it elsewhere, and there it stays
         for state in path[moves:]:
-            if state == "checked_in" and not ticket["waiver_name"]:
-                signed = {"version": ticket["version"], "waiver_name": job.vehicle.customer.full_name}
-                ticket = self.hands.desk.patch(f"/tickets/{ticket['id']}", signed)
-            if state == "in_cell" and not ticket["safety_checked_at"]:
+            if state == "in_cell" and job.plan.days_ago == 0 and not ticket["safety_checked_at"]:
                 checked = {"version": ticket["version"], "safety_checked": True}
                 ticket = self.hands.tuner.patch(f"/tickets/{ticket['id']}", checked)
             voice = self.hands.tuner if state in ("in_cell", "ready") else self.hands.desk
             note = job.plan.state_note if state == job.plan.state else ""
-            ticket = voice.post(f"/tickets/{ticket['id']}/steps", {"state": state, "note": note})
+            step = {"state": state, "note": note, "at": job.moved_at[state].isoformat()}
+            ticket = voice.post(f"/tickets/{ticket['id']}/steps", step)
         return ticket
 
     def _setups(self, job: Job, ticket_id: str, progress: Progress) -> Iterator[Facts]:

@@ -73,6 +73,8 @@ class OnRecord:
             "booked_to": job.booked_to.isoformat(),
             "odometer_km": job.odometer_km,
             "notes": job.plan.notes,
+            "opened_at": job.opened_at.isoformat(),
+            "waiver_name": "" if job.plan.state in ("booked", "cancelled") else job.vehicle.customer.full_name,
         }
         ticket = self._desk.post("/tickets", body)
         self._tickets[key] = ticket["id"]

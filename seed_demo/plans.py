@@ -99,6 +99,8 @@ class Job:
     booked_to: datetime
     odometer_km: int
     setups: tuple[SetupTaken, ...]
+    opened_at: datetime
+    moved_at: dict[str, datetime]  # state → when the ticket came to it
 
     @property
     def key(self) -> str:

@@ -11,7 +11,7 @@ from seed_demo.sky import FROST, HOT_AND_HUMID
 
 EXHAUST_GAIN = 1.04
 SLIPPING = lines((0.0, 0.0), (95.0, 0.004), (120.0, 0.02), (150.0, 0.065), (200.0, 0.09))  # against roller rad/s
-PROTECTING = lines((2000.0, 0.97), (3000.0, 0.885), (4100.0, 0.86), (4800.0, 0.74), (6400.0, 0.72))  # λ asked for
+PROTECTING = lines((2000.0, 0.97), (3000.0, 0.885), (3900.0, 0.86), (5100.0, 0.735), (6400.0, 0.72))  # λ asked for
 STARVED = lines((2000.0, 1.0), (4600.0, 1.0), (6300.0, 1.14), (7400.0, 1.17))  # true λ over commanded
 
 
@@ -55,7 +55,7 @@ def _mixture() -> list[JobPlan]:
             (
                 SetupPlan("As it came", _asking(CORBEAU.car, PROTECTING), 4, fuel="E10"),
                 SetupPlan("Exhaust temperature sensor replaced", CORBEAU.car, 3, "Sensor read 60 K high; the "
-                          "controller no longer asks for protection from 4 100 rev/min", fuel="E10"),
+                          "controller no longer asks for protection from 3 900 rev/min", fuel="E10"),
             ),
             link_note="The mixture was what the controller asked for; we looked at why it asked.",
         ),

@@ -79,7 +79,20 @@ def _job(plan: JobPlan, vehicle: Vehicle, today: date, began_at: datetime) -> Jo
     hours = 1.0 if not times else (times[-1][-1] - start) / timedelta(hours=1) + 0.4
     end = start + timedelta(hours=-(-hours * 2 // 1) / 2)
     chance = random.Random(f"{SEED}/{plan.key}")
-    return Job(plan, vehicle, start, end, 1000 * chance.randint(18, 190) + chance.randrange(1000), setups)
+    odometer_km = 1000 * chance.randint(18, 190) + chance.randrange(1000)
+    opened = min(
+        start - timedelta(days=chance.randint(2, 9), hours=chance.uniform(-2, 6)), began_at - timedelta(hours=2)
+    )
+    moved = {
+        "checked_in": start - timedelta(minutes=12),
+        "in_cell": start + timedelta(minutes=4),
+        "on_hold": end,
+        "ready": end + timedelta(minutes=15),
+        "collected": end + timedelta(hours=1.0 if plan.days_ago == 0 else chance.choice((1.5, 4.0, 22.0))),
+        "cancelled": start - timedelta(hours=5),
+    }
+    moved_at = {state: max(opened, min(at, began_at)).replace(microsecond=0) for state, at in moved.items()}
+    return Job(plan, vehicle, start, end, odometer_km, setups, opened.replace(microsecond=0), moved_at)
 
 
 def _working_day(today: date, days_ago: int) -> date:
