@@ -1,6 +1,5 @@
 """Signing in and out: /api/v1/session."""
 
-
 from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -53,7 +52,7 @@ def sign_in(
 
 
 @router.get("")
-def who_is_signed_in(person: SignedIn) -> PersonAnswer:
+async def who_is_signed_in(person: SignedIn) -> PersonAnswer:
     """Whose session this is."""
     return told(person)
 

@@ -9,7 +9,7 @@ from functools import cache
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
-from sqlalchemy import delete, func, select, update
+from sqlalchemy import bindparam, delete, func, select, update
 from sqlalchemy.orm import Session
 
 from pullbook.db.tables import Invitation, Shop, SignIn, Staff
@@ -89,19 +89,22 @@ def open_session(session: Session, person: Person, now: datetime) -> str:
     return token
 
 
+# built once: every request asks this
+_PERSON_OF = (
+    select(Staff.id, Staff.full_name, Staff.role, Staff.sign_in_name)
+    .join(SignIn, SignIn.staff_id == Staff.id)
+    .where(
+        SignIn.token_hash == bindparam("token_hash"),
+        SignIn.ended_at.is_(None),
+        SignIn.ends_at > bindparam("now"),
+        Staff.disabled_at.is_(None),
+    )
+)
+
+
 def person_of(session: Session, token: str, now: datetime) -> Person | None:
     """Who holds this session token now; None when it has ended, or the person no longer works here."""
-    statement = (
-        select(Staff.id, Staff.full_name, Staff.role, Staff.sign_in_name)
-        .join(SignIn, SignIn.staff_id == Staff.id)
-        .where(
-            SignIn.token_hash == hash_token(token),
-            SignIn.ended_at.is_(None),
-            SignIn.ends_at > now,
-            Staff.disabled_at.is_(None),
-        )
-    )
-    row = session.execute(statement).one_or_none()
+    row = session.execute(_PERSON_OF, {"token_hash": hash_token(token), "now": now}).one_or_none()
     return None if row is None else Person(*row)
 
 
