@@ -110,7 +110,8 @@ def shown(field: str, value: Any) -> Any:
     if field.rpartition(".")[2] in SECRET_FIELDS:
         return "(not shown)"
     if isinstance(value, (str, bytes)):
-        text = value if isinstance(value, str) else value.decode("utf-8", "replace")
+        # half a surrogate pair is a str in Python and no text in JSON
+        text = (value.encode("utf-8", "replace") if isinstance(value, str) else value).decode("utf-8", "replace")
         return text if len(text) <= LONGEST_VALUE_SHOWN else text[:LONGEST_VALUE_SHOWN] + "…"
     if value is None or isinstance(value, (bool, int, float)):
         return value

@@ -1,4 +1,4 @@
-"""Comparing pulls: one grid, by setup, what differed in the conditions first, what is set aside left out of the means."""
+"""Comparing pulls: one grid, by setup, differing conditions first, what is set aside left out of the means."""
 
 from typing import Any
 
@@ -66,7 +66,7 @@ def test_a_pull_set_aside_is_shown_and_left_out_of_the_mean(tuner: Any, pulls: l
     shown = {pull["pull_id"]: pull for pull in setup["pulls"]}
     assert shown[pulls[0]]["set_aside_reason"] == "Strap came loose"
     assert shown[pulls[0]]["counts_in_mean"] is False
-    assert [flag["code"] for flag in shown[pulls[0]]["flags"]][0] == "set_aside"
+    assert shown[pulls[0]]["flags"][0]["code"] == "set_aside"
     assert setup["mean"]["counted"] == 1
     assert setup["mean"]["power_w"] == shown[pulls[1]]["power_w"]
 

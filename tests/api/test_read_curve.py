@@ -141,9 +141,8 @@ def test_doubtful_weather_is_used_and_flagged(tuner: Any, desk: Any, house: Any)
 
 
 def test_without_weather_it_reads_observed_and_says_so(owner: Any, house: Any) -> None:
-    cell = owner.post(
-        "/api/v1/cells", json={"name": "Two", "drive": "all_wheel", "has_brake": False, "altitude_m": 9}
-    ).json()
+    told = {"name": "Two", "drive": "all_wheel", "has_brake": False, "altitude_m": 9}
+    cell = owner.post("/api/v1/cells", json=told).json()
     owner.post(f"/api/v1/cells/{cell['id']}/calibrations", json=CALIBRATION)
     curve = _curve(owner, filed(owner, house, DATA, cell_id=cell["id"]))
     assert curve["standard"] == "observed"

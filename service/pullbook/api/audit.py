@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Response
 from sqlalchemy import select
 
 from pullbook.api.listing import Limit
-from pullbook.api.shaping import Answer, Instant
+from pullbook.api.shaping import Answer, Instant, Word
 from pullbook.db.evidence import AuditDetail, AuditEntry
 from pullbook.db.tables import Staff
 from pullbook.deps import Owner, ReadSession
@@ -42,10 +42,10 @@ class EntryList(Answer):
 def several(
     person: Owner,
     session: ReadSession,
-    record: Annotated[str | None, Query(max_length=60, description="Only about this kind of record.")] = None,
-    record_id: Annotated[str | None, Query(max_length=60, description="Only about this record.")] = None,
+    record: Annotated[Word | None, Query(description="Only about this kind of record.")] = None,
+    record_id: Annotated[Word | None, Query(description="Only about this record.")] = None,
     staff_id: Annotated[str | None, Query(max_length=60, description="Only by this person.")] = None,
-    cursor: Annotated[int | None, Query(ge=1, description="`next` of the page before.")] = None,
+    cursor: Annotated[int | None, Query(ge=1, le=2**53, description="`next` of the page before.")] = None,
     limit: Limit = 50,
 ) -> Response:
     """Newest first, a page at a time."""

@@ -7,11 +7,12 @@ from fastapi import Query
 from sqlalchemy import select, tuple_
 from sqlalchemy.orm import Session
 
+from pullbook.api.shaping import Word
 from pullbook.errors import FieldProblem, Invalid
 
 Cursor = Annotated[str | None, Query(max_length=40, description="`next` of the page before; newest first without it.")]
 Limit = Annotated[int, Query(ge=1, le=500, description="How many rows to a page.")]
-Find = Annotated[str | None, Query(max_length=200, description="Words that must all occur; case and accents alike.")]
+Find = Annotated[Word | None, Query(description="Words that must all occur; case and accents alike.")]
 
 
 def page(

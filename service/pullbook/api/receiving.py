@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Annotated, Literal
 
 from fastapi import Depends, Path, Query, Request
-from pydantic import AwareDatetime
 from starlette.requests import ClientDisconnect
 
+from pullbook.api.shaping import Instant
 from pullbook.deps import Now, ReadSession, SettingsDep, Tuner
 from pullbook.errors import FieldProblem, Invalid, TooLarge, WrongKind
 from pullbook.runfile.delimited import screen
@@ -33,7 +33,7 @@ def pull_wanted(
     ticket_id: Annotated[str, Path(description="The ticket's id.")],
     setup_id: Annotated[str, Query(description="The state of the car that was run.")],
     cell_id: Annotated[str, Query(description="The cell it was taken on.")],
-    taken_at: Annotated[AwareDatetime, Query(description="When the pull was taken, with offset.")],
+    taken_at: Annotated[Instant, Query(description="When the pull was taken, with offset.")],
     file_name: Annotated[str, Query(min_length=1, max_length=1000, description="What the file is called.")],
     person: Tuner,
     session: ReadSession,

@@ -37,24 +37,21 @@ Id = Annotated[str, StringConstraints(min_length=1, max_length=40)]
 Name = Annotated[str, StringConstraints(min_length=1, max_length=120), AfterValidator(_one_line)]
 Line = Annotated[str, StringConstraints(max_length=200), AfterValidator(_one_line)]
 Words = Annotated[str, StringConstraints(max_length=8000), AfterValidator(_lines)]
-Instant = AwareDatetime
+Word = Annotated[str, StringConstraints(max_length=200), AfterValidator(_one_line)]  # asked for in a query
 
 
-class Named(Answer):
-    """Another record, by id and the name people know it by."""
+def _within_reach(at: datetime) -> datetime:
+    if not 1900 <= at.year <= 2200:
+        raise ValueError(f"the year {at.year} is out of reach; 1900 to 2200 would do")
+    return at
 
-    id: str
-    name: str
+
+Instant = Annotated[AwareDatetime, AfterValidator(_within_reach)]
 
 
 def changes_of(asked: BaseModel) -> dict[str, Any]:
     """The fields that a PATCH really sent, without `version`."""
     return asked.model_dump(exclude_unset=True, exclude={"version"})
-
-
-def stamp(at: datetime | None) -> str | None:
-    """RFC 3339 with offset, as answers and audit details carry it."""
-    return None if at is None else at.isoformat()
 
 
 def one_of(asked: BaseModel, *fields: str) -> str:

@@ -1,7 +1,7 @@
 """Reading pulls: raw columns, channel map, calibration and air in a few statements, then the calculation."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from typing import cast
 
 import numpy as np
@@ -45,6 +45,7 @@ CALCULATED_FROM = frozenset(
         "vehicle_speed_m_s",
     }
 )
+_CONSTANTS = tuple(field.name for field in fields(RollerCalibration))
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +114,7 @@ def inputs_digest(loaded: Loaded, settings: ReadSettings) -> str:
 
 def etag_of(loaded: Loaded, settings: ReadSettings) -> str:
     """Changes with the numbers and with every word that is answered beside them, without calculating anything."""
-    said = [asdict(loaded.facts), loaded.cell.name, asdict(loaded.weather) if loaded.weather else None]
+    said = [loaded.facts, loaded.setup, loaded.ticket, loaded.cell, loaded.weather]
     channels = sorted(settings.channels) if settings.channels is not None else None
     return digest_of([inputs_digest(loaded, settings), said, settings.weather_stale_minutes, channels])
 
@@ -191,9 +192,7 @@ def _calculate(loaded: Loaded, settings: ReadSettings) -> Curve:
 
 
 def _roller_calibration(facts: CalibrationFacts) -> RollerCalibration:
-    values = asdict(facts)
-    del values["id"], values["valid_from"]
-    return RollerCalibration(**values)
+    return RollerCalibration(**{name: getattr(facts, name) for name in _CONSTANTS})
 
 
 def _engine(vehicle: VehicleFacts) -> Engine:

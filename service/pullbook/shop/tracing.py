@@ -1,20 +1,25 @@
 """Tracing a curve back: what it was made from, in words and as one digest that changes whenever an input does."""
 
 import hashlib
-from dataclasses import asdict
+from dataclasses import fields
+from operator import attrgetter
 from typing import Any
 
 import orjson
 
 from pullbook.measure import METHOD_VERSION
 from pullbook.measure.curve import Curve
+from pullbook.shop.facts import CalibrationFacts
 from pullbook.shop.loading import Loaded
 
-_SHOWN_ONLY = frozenset({"id", "valid_from", "read_at", "source", "doubt", "age_minutes", "altimeter_setting_kpa"})
+# which parts of a calibration and a reading decide numbers; the rest is for showing
+_CALIBRATION = tuple(field.name for field in fields(CalibrationFacts) if field.name not in ("id", "valid_from"))
+_WEATHER = ("air_temperature_c", "station_pressure_kpa", "humidity_kind", "humidity_value")
+_OF_CALIBRATION, _OF_WEATHER = attrgetter(*_CALIBRATION), attrgetter(*_WEATHER)
 
 
 def digest_of(value: Any) -> str:
-    """SHA-256 of a plain value, its keys sorted: the same value, the same digest, on any machine."""
+    """SHA-256 of a plain value or record, its keys sorted: the same value, the same digest, on any machine."""
     return hashlib.sha256(orjson.dumps(value, option=orjson.OPT_SORT_KEYS)).hexdigest()
 
 
@@ -24,9 +29,9 @@ def inputs_of(loaded: Loaded, standard: str, window_s: float | None, step_rpm: f
     return {
         "raw": [loaded.facts.sha256, loaded.columns.reader if loaded.columns else None],
         "state": [loaded.facts.state, loaded.facts.kind],
-        "channel_map": None if loaded.channel_map is None else [dict(column) for column in loaded.channel_map.columns],
-        "calibration": _values(loaded.calibration),
-        "weather": _values(loaded.weather),
+        "channel_map": None if loaded.channel_map is None else loaded.channel_map.columns,
+        "calibration": None if loaded.calibration is None else _OF_CALIBRATION(loaded.calibration),
+        "weather": None if loaded.weather is None else _OF_WEATHER(loaded.weather),
         "engine": [
             vehicle.ignition,
             vehicle.aspiration,
@@ -37,12 +42,6 @@ def inputs_of(loaded: Loaded, standard: str, window_s: float | None, step_rpm: f
         "settings": [standard, window_s, step_rpm],
         "method": METHOD_VERSION,
     }
-
-
-def _values(facts: Any) -> dict[str, Any] | None:
-    if facts is None:
-        return None
-    return {name: value for name, value in asdict(facts).items() if name not in _SHOWN_ONLY}
 
 
 def provenance_of(loaded: Loaded, curve: Curve | None, standard: str, step_rpm: float, digest: str) -> dict[str, Any]:
