@@ -53,6 +53,7 @@ LOADED_WHEN_NEEDED = {
     "plotly": "its Python side is 110 MiB; we serve its browser bundle as a file",
     "uvicorn": "only the serve command needs it",
     "psycopg": "only an installation on PostgreSQL has it",
+    "venv": "some systems' Python comes without it, and a sentence then says what mends that",
 }
 
 SERVICE_FILES = list(files(".py", under=PACKAGE))
@@ -121,7 +122,7 @@ def test_it_loads_heavy_packages_only_when_they_are_needed(path):
             continue
         names = [node.module] if isinstance(node, ast.ImportFrom) else [name.name for name in node.names]
         for name in names:
-            top = name.split(".")[0]
+            top = (name or "").split(".")[0]
             assert top not in LOADED_WHEN_NEEDED, f"{shown(path)}:{node.lineno}: {top}: {LOADED_WHEN_NEEDED[top]}"
 
 
