@@ -28,7 +28,29 @@ def figure_of(panels: tuple[Panel, ...], grid_rpm: Floats, one_pull: bool = Fals
         for number, panel in enumerate(panels, start=1)
         for line in sorted(panel.lines, key=lambda line: line.kind == "mean")
     ]
-    layout: dict[str, Any] = {
+    layout = _layout(panels, one_pull)
+    for number, (panel, (low, high)) in enumerate(zip(panels, _places(len(panels)), strict=True), start=1):
+        name = "yaxis" if number == 1 else f"yaxis{number}"
+        layout[name] = {"domain": [low, high], "anchor": "x", "zeroline": False, "automargin": True}
+        layout["annotations"].append(
+            {
+                "text": f"{_text(panel.title)}, {_text(panel.unit)}"
+                + (f" – {_text(panel.note)}" if panel.note else ""),
+                "xref": "paper",
+                "yref": "paper",
+                "x": 0,
+                "y": high,
+                "xanchor": "left",
+                "yanchor": "bottom",
+                "showarrow": False,
+            }
+        )
+    return {"data": data, "layout": layout}
+
+
+def _layout(panels: tuple[Panel, ...], one_pull: bool) -> dict[str, Any]:
+    """Everything but the panels' own axes: one engine-speed axis, one cursor, the panels' words for the readout."""
+    return {
         "hovermode": "x unified",
         "hoversubplots": "axis",
         "showlegend": False,
@@ -52,23 +74,6 @@ def figure_of(panels: tuple[Panel, ...], grid_rpm: Floats, one_pull: bool = Fals
             "panels": [{"key": p.key, "title": p.title, "unit": p.unit, "decimals": p.decimals} for p in panels],
         },
     }
-    for number, (panel, (low, high)) in enumerate(zip(panels, _places(len(panels)), strict=True), start=1):
-        name = "yaxis" if number == 1 else f"yaxis{number}"
-        layout[name] = {"domain": [low, high], "anchor": "x", "zeroline": False, "automargin": True}
-        layout["annotations"].append(
-            {
-                "text": f"{_text(panel.title)}, {_text(panel.unit)}"
-                + (f" – {_text(panel.note)}" if panel.note else ""),
-                "xref": "paper",
-                "yref": "paper",
-                "x": 0,
-                "y": high,
-                "xanchor": "left",
-                "yanchor": "bottom",
-                "showarrow": False,
-            }
-        )
-    return {"data": data, "layout": layout}
 
 
 def _places(count: int) -> list[tuple[float, float]]:

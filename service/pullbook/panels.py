@@ -3,7 +3,7 @@
 Both drawings are made from this, the server's SVG and the browser's figure, so they cannot tell different stories.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -181,48 +181,48 @@ def _noted(panel: Panel) -> Panel:
     return replace(panel, note=f"bold: {panel.lines[0].label}; short dashes: {panel.lines[1].label}")
 
 
+# a single pull's further panels: key, title, unit (None: the shop's for pressure), decimals, channels with their words
+_FURTHER: tuple[tuple[str, str, str | None, int, tuple[tuple[str, str, str], ...]], ...] = (
+    (
+        "mixture",
+        "Mixture",
+        "λ",
+        3,
+        (("lambda_measured", "measured", "mean"), ("lambda_commanded", "commanded", "asked")),
+    ),
+    (
+        "pressure",
+        "Manifold pressure",
+        None,
+        0,
+        (("manifold_pressure_kpa", "absolute", "mean"), ("boost_target_kpa", "target", "asked")),
+    ),
+    (
+        "temperature",
+        "Temperatures",
+        "°C",
+        1,
+        (("intake_temperature_c", "intake air", "mean"), ("coolant_temperature_c", "coolant", "asked")),
+    ),
+    (
+        "ignition",
+        "Ignition",
+        "°",
+        1,
+        (("ignition_advance_deg", "advance", "mean"), ("knock_retard_deg", "knock retard", "asked")),
+    ),
+)
+
+
 def _channel_panels(curve: OnGrid, units: ShownUnits, line: Callable[..., Line]) -> list[Panel]:
-    wanted: Sequence[tuple[str, str, str, int, tuple[tuple[str, str, str], ...]]] = (
-        (
-            "mixture",
-            "Mixture",
-            "λ",
-            3,
-            (("lambda_measured", "measured", "mean"), ("lambda_commanded", "commanded", "asked")),
-        ),
-        (
-            "pressure",
-            "Manifold pressure",
-            units.label("pressure"),
-            units.decimals("pressure"),
-            (("manifold_pressure_kpa", "absolute", "mean"), ("boost_target_kpa", "target", "asked")),
-        ),
-        (
-            "temperature",
-            "Temperatures",
-            "°C",
-            1,
-            (("intake_temperature_c", "intake air", "mean"), ("coolant_temperature_c", "coolant", "asked")),
-        ),
-        (
-            "ignition",
-            "Ignition",
-            "°",
-            1,
-            (("ignition_advance_deg", "advance", "mean"), ("knock_retard_deg", "knock retard", "asked")),
-        ),
-    )
     made = []
-    for key, title, unit, decimals, channels in wanted:
-        lines = tuple(
-            line(
-                units.values(curve.channels[name], "pressure") if key == "pressure" else curve.channels[name],
-                label,
-                kind,
-            )
-            for name, label, kind in channels
-            if name in curve.channels
-        )
+    for key, title, unit, decimals, channels in _FURTHER:
+        lines = []
+        for name, label, kind in channels:
+            values = curve.channels.get(name)
+            if values is not None:
+                lines.append(line(values if unit else units.values(values, "pressure"), label, kind))
         if lines:
-            made.append(Panel(key, title, unit, decimals, lines))
+            shown = (unit, decimals) if unit else (units.label("pressure"), units.decimals("pressure"))
+            made.append(Panel(key, title, *shown, tuple(lines)))
     return made

@@ -55,7 +55,7 @@ def test_every_field_has_a_line_of_help_and_none_can_be_changed(kind: type) -> N
 def test_every_template_is_drawn_by_a_record_or_is_part_of_one_that_is() -> None:
     files = {path.relative_to(WEB / "templates").as_posix() for path in (WEB / "templates").rglob("*.html")}
     drawn = {kind.template for kind in PAGES} | {part for parts in PARTS.values() for part in parts}
-    assert files - drawn == {"base.html", "marks.html", "cell/chart_styles.html"}
+    assert files - drawn == {"frame.html", "marks.html", "cell/chart_styles.html"}
 
 
 def test_the_frame_knows_what_templates_ask_of_it() -> None:
@@ -94,4 +94,4 @@ def test_the_chart_librarys_styles_are_those_of_the_installed_version() -> None:
     library = Path(importlib.util.find_spec("plotly").origin).parent / "package_data" / "plotly.min.js"
     with library.open(encoding="utf-8") as file:
         installed = re.search(r"plotly\.js v([\d.]+)", file.read(400)).group(1)
-    assert f"plotly.js {installed} " in told, "run web/dump_chart_styles.py again"
+    assert f"plotly.js {installed} " in told, "run tests/browser/dump_chart_styles.py again"

@@ -24,6 +24,7 @@ function painted(figure, width) {
     if (/^[xy]axis\d*$/.test(key)) Object.assign(layout[key], axis);
   }
   layout.xaxis.gridcolor = token("--grid-fine");
+  layout.xaxis.showspikes = false; // the page has a cursor of its own, for keys and fingers too
   layout.font = { family: token("--sans"), color: ink, size: width < 500 ? 11 : 13 };
   layout.paper_bgcolor = "rgba(0,0,0,0)";
   layout.plot_bgcolor = "rgba(0,0,0,0)";

@@ -2,7 +2,7 @@
 
 Writes web/static/css/plotly.css (the rules of its one style element) and web/templates/cell/chart_styles.html (the link
 it looks for instead, and a stand-in for each other element it would add: styles of maps, which no chart here is).
-Run after a new version of plotly: `python web/dump_chart_styles.py`. Needs playwright and a Chromium.
+Run after a new version of plotly: `python tests/browser/dump_chart_styles.py`. Needs playwright and a Chromium.
 """
 
 import importlib.util
@@ -11,7 +11,7 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
-WEB = Path(__file__).parent
+WEB = Path(__file__).resolve().parents[2] / "web"
 RULES = """() => [...document.getElementById("plotly.js-style-global").sheet.cssRules].map((rule) => rule.cssText)"""
 OTHERS = """() => [...document.querySelectorAll("style[id]")]
     .map((one) => one.id).filter((id) => !id.startsWith("plotly.js"))"""
@@ -35,7 +35,7 @@ def main(chromium: str = "/usr/bin/chromium") -> None:
         version = page.evaluate("Plotly.version")
         rules, others = page.evaluate(RULES), page.evaluate(OTHERS)
         browser.close()
-    told = f"of plotly.js {version} (MIT licence, Plotly, Inc.), written by web/dump_chart_styles.py."
+    told = f"of plotly.js {version} (MIT licence, Plotly, Inc.), written by tests/browser/dump_chart_styles.py."
     css = f"/* Rules {told} */\n" + "\n".join(rules) + "\n"
     (WEB / "static" / "css" / "plotly.css").write_text(css, encoding="utf-8")
     stand_ins = [f'<meta name="chart-styles-left-out" content="maps" id="{one}">' for one in others]
