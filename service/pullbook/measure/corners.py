@@ -14,7 +14,9 @@ CORNER_COSTS = 6.0  # log evidence for each corner that the curve as a whole mus
 _MOST_CORNERS = 8
 _PLACING_ROUNDS = 8
 _AT_REST = 0.2  # log evidence: corners whose move gains less have found their place
+_NEARLY = 4.0  # log evidence: what lacks no more than this may still be won
 _HOPE = 0.08  # of what is still lacking, that a move has to gain
+_LEAST_HOPE = 2.5  # and at the least so much
 _PERHAPS_ONE = 0.05  # two corners nearer than this part of the range are also tried as one
 _FARTHEST = 0.015  # of the range, in one round
 _LEAST_APART = 0.012  # of the range
@@ -55,7 +57,8 @@ def placed(problem: Problem, corners: Array, to_beat: float) -> Array:
         corners, many = corners[keep], len(keep)
         if settled and gained < _AT_REST:
             break
-        if settled and gained < _HOPE * (to_beat - evidence):
+        lacking = to_beat - evidence
+        if settled and lacking > _NEARLY and gained < max(_HOPE * lacking, _LEAST_HOPE):
             return corners[:0]
         both = np.concatenate([keep, keep + len(side) // 2])
         turned = np.concatenate([np.ones(many), -weights])

@@ -83,11 +83,12 @@ def _drawn(
     others = _others(sweep, grid, settings.step_rpm, air)
     corrected, told = _corrected(settings.standard, air, engine)
     k = 1.0 if corrected is None else corrected.value
-    track = _track(sweep, _omega_at(grid, sweep), calibration)
+    fine = fine_points(float(motion.speed_rad_s[0]), float(motion.speed_rad_s[-1]), motion.corners_rad_s)
+    track, fine_track = _track(sweep, np.concatenate([_omega_at(grid, sweep), fine]), calibration).parted(len(grid))
     observed = track.power_w
     power = k * observed
     torque = power / grid * (30.0 / pi)
-    figures, parts = _headline(sweep, grid, power, corrected, calibration, air, engine, settings)
+    figures, parts = _headline(fine_track, sweep, grid, power, corrected, calibration, air, engine, settings)
     fuelling = fuelling_flags(others, grid, torque, engine.ignition) if turning.from_engine else ()
     return Curve(
         engine_speed_rpm=grid,
@@ -134,6 +135,7 @@ def _found(channels: Mapping[str, Array], calibration: RollerCalibration, settin
 
 
 def _headline(
+    fine: Track,
     sweep: _Sweep,
     grid: Array,
     power: Array,
@@ -143,8 +145,6 @@ def _headline(
     engine: Engine,
     settings: SweepSettings,
 ) -> tuple[Headline, dict[str, float]]:
-    low, high = float(sweep.motion.speed_rad_s[0]), float(sweep.motion.speed_rad_s[-1])
-    fine = _track(sweep, fine_points(low, high, sweep.motion.corners_rad_s), calibration)
     by = Figures(
         k=1.0 if corrected is None else corrected.value,
         calibration=calibration,

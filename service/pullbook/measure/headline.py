@@ -34,6 +34,11 @@ class Track:
         made: Array = self.omega_rad_s * (self.drive_nm + self.loss_nm)
         return made
 
+    def parted(self, count: int) -> "tuple[Track, Track]":
+        """The first so many points, and the rest."""
+        columns = (self.axis_rpm, self.omega_rad_s, self.drive_nm, self.brake_nm, self.loss_nm, self.noise_nm)
+        return Track(*(values[:count] for values in columns)), Track(*(values[count:] for values in columns))
+
     def moment(self, index: int) -> Moment:
         """One point, for the uncertainty budget."""
         return Moment(
