@@ -3,6 +3,7 @@
 import shutil
 import signal
 import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from seed_demo.filling import Filled, Filling, sign_everybody_in
@@ -36,6 +37,8 @@ def main(arguments: list[str], place: Path = DEMO) -> int:
             hands.close()
             ends = f"{year.began_at.day} {year.began_at:%B %Y}"
             print(f"\n{SHOP_NAME}, a year up to {ends}: {where_to_look(address, folder, filled)}", flush=True)
+            if datetime.now(UTC) - year.began_at > timedelta(hours=20):
+                print("\nIts board is of that day; --fresh makes a year that ends today.")
             if not words.once:
                 print("\nServing until Ctrl-C.", flush=True)
                 _until_told_to_stop(running)

@@ -1,5 +1,7 @@
 """What both commands do first, with nothing but Python: a virtual environment of the project's own, kept up to date."""
 
+from __future__ import annotations  # so that an old Python reaches the sentence that says so
+
 import hashlib
 import json
 import subprocess

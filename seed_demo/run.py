@@ -4,6 +4,8 @@
 --once      fill, look at the main pages, stop        --small    a handful of tickets only
 """
 
+from __future__ import annotations  # so that an old Python reaches the sentence that says so
+
 import argparse
 import os
 import socket

@@ -28,7 +28,7 @@ def _pulled() -> list[JobPlan]:
             state="ready", dialect="banc", link_note="Ready when you are: it pulls from 3 600 now.",
         ),
         JobPlan(
-            "today-in-cell", 0, 10.5, VALLEY, PIKE, 22, "Intake and downpipe, one at a time, each shown by itself.",
+            "today-in-cell", 0, 11.0, VALLEY, PIKE, 22, "Intake and downpipe, one at a time, each shown by itself.",
             (
                 SetupPlan("Baseline", PIKE.car, 4, fuel="98 octane"),
                 SetupPlan("Downpipe", stronger(PIKE.car, 1.022), 4, "76 mm, same calibration", fuel="98 octane"),
@@ -42,7 +42,7 @@ def _pulled() -> list[JobPlan]:
             state="in_cell", dialect="banco",
         ),
         JobPlan(
-            "today-on-hold", 0, 9.0, VALLEY, HARE, 26, "Boost creeps. Find it and cure it.",
+            "today-on-hold", 0, 9.5, VALLEY, HARE, 26, "Boost creeps. Find it and cure it.",
             (SetupPlan("As it came", stronger(HARE.car, 0.97), 3, fuel="98 octane"),),
             state="on_hold", state_note="Waiting for a wastegate spring; due on Thursday.", dialect="arm",
         ),
@@ -52,9 +52,9 @@ def _pulled() -> list[JobPlan]:
 def _waiting() -> list[JobPlan]:
     """Those that have not, or never will."""
     return [
-        JobPlan("today-checked-in", 0, 14.0, VALLEY, RIDGE, 24, "Towing map, like a friend's.", state="checked_in"),
+        JobPlan("today-checked-in", 0, 14.5, VALLEY, RIDGE, 24, "Towing map, like a friend's.", state="checked_in"),
         JobPlan("today-checked-in-late", 0, 14.0, PASS, TREK, 25, "Service check after the belt.", state="checked_in"),
-        JobPlan("today-cancelled", 0, 15.0, VALLEY, CORBEAU, 27, "Baseline pulls.", state="cancelled",
+        JobPlan("today-cancelled", 0, 15.5, VALLEY, CORBEAU, 27, "Baseline pulls.", state="cancelled",
                 state_note="Rang in: flat battery at home."),
         JobPlan("today-booked", 0, 16.0, VALLEY, FEN, 7, "Camshaft timing, two degrees either way.", state="booked"),
         JobPlan("today-booked-late", 0, 17.0, PASS, VANTA, 28, "Before and after a clutch.", state="booked"),

@@ -7,6 +7,9 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from pullbook.measure.correction import Engine
+from pullbook.measure.curve import read_sweep
+from pullbook.measure.curveparts import RollerCalibration, SweepSettings
 from pullbook.measure.units import from_inside
 from pullbook.runfile.channels import ChannelChoice, apply_map, recognise
 from pullbook.runfile.delimited import read_delimited
@@ -57,6 +60,36 @@ def test_it_writes_what_the_reader_gives_back(name: str, taken: PullTaken, seen:
         if column.channel == "time_s":
             told, meant = told - told[0], meant - meant[0]  # a clock starts when it likes
         np.testing.assert_allclose(told, meant, atol=0.51 * 10.0**-column.decimals, rtol=1e-6, err_msg=column.channel)
+
+
+def calibration_of(taken: PullTaken) -> RollerCalibration:
+    roller = taken.roller
+    return RollerCalibration(
+        roller.inertia_kg_m2,
+        roller.radius_m,
+        pulses_per_turn=60.0,
+        loss_c0_nm=roller.c0_nm,
+        loss_c1_nm_s=roller.c1_nm_s,
+        loss_c2_nm_s2=roller.c2_nm_s2,
+        brake_arm_m=0.35,
+    )
+
+
+@pytest.mark.parametrize("key", ["plain-01", "plain-07", "plain-08", "diesel", "against-the-brake", "holds-its-boost"])
+def test_it_lets_the_truth_be_found_again_from_the_file_alone(key: str) -> None:
+    job = next(job for job in the_year(BEGAN).jobs if job.key == key)
+    first = job.setups[0].pulls[0]
+    dialect = DIALECTS[first.dialect]
+    data = file_of(first, job.plan.cell.logger, job.plan.cell.brake_arm_m, 60)
+    run = read_delimited(data)
+    channels = apply_map(run.headers, run.values, choices_for(dialect, data))
+    curve = read_sweep(channels, calibration_of(first), None, Engine(), SweepSettings(standard="observed"))
+    grid = curve.engine_speed_rpm
+    middle = (grid >= grid[0] + 0.1 * np.ptp(grid)) & (grid <= grid[-1] - 0.1 * np.ptp(grid))
+    truth = drive(first).at_engine_speed(grid[middle]).roller_power_w
+    off = curve.observed_power_w[middle] / truth - 1.0
+    assert np.sqrt(np.mean(off**2)) < 0.005
+    assert abs(np.mean(off)) < 0.001
 
 
 def test_it_leaves_one_dialect_without_names_for_a_person_to_settle(
