@@ -244,6 +244,10 @@ def test_richness_that_is_commanded_is_not_blamed_on_the_fuel_map():
     assert "not at the fuel map" in curve.flags[0].text
 
 
+def test_the_usual_enrichment_towards_the_top_is_not_remarked_on():
+    assert read(MADE, PLAIN | _lambda(falls=0.09)).flags == ()
+
+
 def test_a_mixture_that_follows_a_steady_command_says_nothing():
     assert read(MADE, PLAIN | _lambda()).flags == ()
 

@@ -10,6 +10,7 @@ _LEAN_BY = 0.04  # λ
 _LASTING_POINTS = 4
 _RICH_BY = 0.05
 _SAG = 0.02
+_PROTECTING = 0.80  # λ: common practice takes best power at 0.85 to 0.90, and goes below 0.80 to cool parts
 
 
 def fuelling_flags(channels: Mapping[str, Array], grid_rpm: Array, torque_nm: Array, ignition: str) -> tuple[Flag, ...]:
@@ -46,13 +47,13 @@ def _lean(measured: Array, commanded: Array | None, grid_rpm: Array) -> list[Fla
 
 
 def _commanded_rich(measured: Array | None, commanded: Array, grid_rpm: Array, torque_nm: Array) -> list[Flag]:
-    """Torque sags after its peak while the command has grown richer, and the mixture follows the command."""
+    """Torque sags after its peak while the command has gone below what power asks for, and the mixture follows it."""
     if not np.isfinite(commanded).all():
         return []
     peak = int(torque_nm.argmax())
     richer = commanded[peak] - commanded[peak:]
     sag = 1.0 - torque_nm[peak:] / torque_nm[peak]
-    both = (richer > _RICH_BY) & (sag > _SAG)
+    both = (richer > _RICH_BY) & (sag > _SAG) & (commanded[peak:] < _PROTECTING)
     if measured is not None:
         with np.errstate(invalid="ignore"):
             both &= np.abs(measured[peak:] - commanded[peak:]) < _LEAN_BY

@@ -15,7 +15,7 @@ TEMPERATURE_U_C = 0.5
 PRESSURE_U_KPA = 0.1
 HUMIDITY_U_PCT = 3.0
 SPEED_U = 2e-4  # of speed: counted edges and a quartz clock; gauge lines on a roller do no better
-METHOD_U = 5e-4  # of power: what the fit leaves against an exact forward model without noise
+METHOD_U = 1e-3  # of power: what the choice of a fit leaves against forward models, noise of its own apart
 
 
 @dataclass(frozen=True)
