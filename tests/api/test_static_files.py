@@ -39,7 +39,7 @@ def test_one_changed_letter_is_a_new_address(settings, tmp_path):
 
 @pytest.mark.parametrize(
     "path",
-    ["../templates/base.html", "..%2f..%2fpyproject.toml", "css/../../templates", "css", "", "none.css", "/etc/passwd",
+    ["../templates/frame.html", "..%2f..%2fpyproject.toml", "css/../../templates", "css", "", "none.css", "/etc/passwd",
      "plotly/../../x", "plotly/0.0.0/plotly.min.js", "plotly", "%00", "css/tokens.css/"],
 )  # fmt: skip
 def test_nothing_else_is_served(anonymous, path):

@@ -190,6 +190,8 @@ def test_the_customers_page_needs_no_script_and_fits_a_phone(
     _upload(page, house, files)
     page.get_by_role("button", name="Make the results link").click()
     page.wait_for_selector("#link-code svg")
+    code = page.locator("#link-code path").last.bounding_box()
+    assert min(code["width"], code["height"]) > 100
     address = page.input_value("#link-url")
     phone = open_context(viewport=PHONE, java_script_enabled=False).new_page()
     assert phone.goto(address).status == 200

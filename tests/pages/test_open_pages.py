@@ -107,5 +107,5 @@ def test_a_results_link_is_drawn_as_a_code_and_nothing_else_is(tuner: Any, filed
     drawn = tuner.post("/qr", json={"text": f"http://pulls.example.test{filed_pulls.link_path}"})
     assert drawn.status_code == 200
     assert drawn.headers["content-type"] == "image/svg+xml"
-    assert "<svg" in drawn.text
+    assert 'xmlns="http://www.w3.org/2000/svg"' in drawn.text
     assert tuner.post("/qr", json={"text": "https://evil.example/r/1"}).status_code == 422

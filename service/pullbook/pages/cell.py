@@ -1,5 +1,6 @@
 """The cell's pages: a ticket, a comparison, one pull, its channel map, the weather."""
 
+from io import BytesIO
 from typing import Annotated, Any
 
 import segno
@@ -130,5 +131,8 @@ def qr(person: PagePerson, settings: SettingsDep, text: Annotated[str, Body(embe
             "Only results links are drawn.", FieldProblem("text", "(not shown)", f"{settings.public_url}/r/…")
         )
     code = segno.make(text, error="m", micro=False)
-    svg = code.svg_inline(scale=5, border=4, dark="#000", light="#fff", title="Results link", omitsize=False)
-    return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-store"})
+    drawn = BytesIO()
+    code.save(
+        drawn, kind="svg", xmldecl=False, border=4, dark="#000", light="#fff", title="Results link", omitsize=True
+    )
+    return Response(drawn.getvalue(), media_type="image/svg+xml", headers={"Cache-Control": "no-store"})

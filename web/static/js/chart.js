@@ -62,7 +62,7 @@ export async function drawFigure(host) {
   const Plotly = await library();
   host.hidden = false;
   const { data, layout } = painted(figure, host.clientWidth);
-  layout.height = host.clientWidth < 500 ? 720 : 860;
+  layout.height = figure.layout.meta.panels.length * (host.clientWidth < 500 ? 160 : 190) + 100;
   await Plotly.react(host, data, layout, { displaylogo: false, displayModeBar: false, responsive: true, doubleClick: "reset", scrollZoom: false });
   host.closest(".drawing").querySelector("[data-drawn]").classList.add("taken-over");
   return figure;

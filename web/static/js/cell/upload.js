@@ -42,7 +42,7 @@ function tell(job, { status, body }) {
   const look = () => make("a", { href: url(`/pulls/${body.id}`) }, "look at it");
   if (body.state === "unreadable") {
     const map = make("a", { href: url(`/pulls/${body.id}/channel-map`) }, "say which column is what");
-    say(job, "filed, not readable yet", "warned", `Kept as it came. ${body.reason ?? body.unreadable_reason ?? ""} `, map);
+    say(job, "filed, not readable yet", "warned", `Kept as it came; ${body.reason ?? ""} `, map);
   } else if (status === 200) say(job, "was here already", "quiet", "This very file is on the ticket already; nothing was filed twice. ", look());
   else say(job, "filed", "", "Kept as it came, and readable: ", look());
 }
