@@ -255,3 +255,30 @@ def test_a_mixture_that_follows_a_steady_command_says_nothing():
 def test_a_diesel_that_runs_lean_is_a_diesel():
     lean = PLAIN | {"lambda_measured": np.full(ROWS, 1.4)}
     assert read_sweep(lean, MADE.calibration(), None, Engine("compression", "turbo"), OBSERVED).flags == ()
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("seed", range(40))
+def test_any_numbers_at_all_are_read_or_refused_with_a_reason(seed):
+    chance = np.random.default_rng(seed)
+    rows = int(chance.integers(25, 900))
+    time = np.arange(rows) * chance.choice([0.001, 0.005, 0.02, 0.1])
+    speed = np.linspace(5.0, 5.0 + chance.uniform(1.0, 200.0), rows)
+    speed += chance.choice([0.0, 0.1, 5.0]) * chance.normal(size=rows) + np.cumsum(chance.normal(0.0, 0.3, rows))
+    channels = {"time_s": time, "roller_speed_rad_s": np.where(chance.random(rows) < 0.05, 0.0, speed)}
+    if seed % 3 == 0:
+        channels = {"time_s": time, "roller_pulses": np.floor(np.cumsum(np.abs(speed)) * 10.0)}
+    if seed % 2:
+        channels["engine_speed_rpm"] = speed * 40.0 + chance.normal(0.0, 60.0, rows)
+        channels["throttle_pct"] = np.where(time > 0.3 * time[-1], 100.0, 12.0)
+        channels["brake_torque_nm"] = np.where(chance.random(rows) < 0.1, np.nan, 90.0)
+        channels["lambda_measured"] = np.where(chance.random(rows) < 0.5, np.nan, 0.88)
+    try:
+        curve = read(MADE, channels, pulses_per_turn=60.0)
+    except SweepError as refused:
+        curve, said = None, str(refused)
+    if curve is None:
+        assert len(said) > 40
+    else:
+        assert np.isfinite(curve.power_w).all()
+        assert curve.headline.peak_power_w.expanded_uncertainty > 0.0

@@ -142,7 +142,7 @@ def _told(problem: Problem, best: _Solved, step_s: float) -> Bent:
 
 
 def smooth_speed(values: Array, step_s: float, derivative: int) -> Array:
-    """Rising roller speed on blocks, rad/s: a short local fit to speed or angle, to say where on the curve it is."""
+    """Roller speed on blocks, rad/s: a short local fit to speed or angle, to say where on the curve it is."""
     half = max(2, min(len(values) // 8, 5 if derivative == 1 else 6))
     speed = local_fit(values, half, 2, 0) if derivative == 1 else local_fit(values, half, 3, 1) / step_s
-    return np.maximum.accumulate(speed)
+    return speed

@@ -36,7 +36,7 @@ def engine_speed_of(
     if "engine_speed_rpm" in channels:
         time = channels["time_s"][start:stop]
         given = channels["engine_speed_rpm"][start:stop]
-        ratio = given / (np.interp(time, motion.time_s, motion.speed_rad_s) * _RPM)
+        ratio = given / (np.maximum(np.interp(time, motion.time_s, motion.speed_rad_s), 1e-6) * _RPM)
         usable = _usable(ratio)
         lost = int(len(ratio) - np.count_nonzero(usable))
         if lost <= 0.5 * len(ratio):

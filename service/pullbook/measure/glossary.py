@@ -70,7 +70,7 @@ _TERM_ROWS = (
         "s",
         "W",
         "one a grid point",
-        "standard deviation of the samples' power about the curve, corrected alike",
+        "standard deviation that the samples' scatter leaves on the curve here",
     ),
     ("engine speed", "n", "rev/min", "one a grid point", "its channel, dropouts bridged, or the stated ratio"),
     (
@@ -83,7 +83,13 @@ _TERM_ROWS = (
     ("correction factor", "k", "1", "one a pull", "the named standard; see `correction`"),
     ("vapour pressure", "p_v", "kPa", "one a reading", "Hyland and Wexler 1983; see `air`"),
     ("dry pressure", "p_d", "kPa", "one a reading", "station pressure less vapour pressure"),
-    ("window", "–", "s", "one a sweep", "full width of the local fit; chosen from the data unless stated"),
+    (
+        "window",
+        "–",
+        "s",
+        "one a sweep",
+        "full width of the local fit; unless stated, chosen for each part of the sweep: see `bends`",
+    ),
     ("expanded uncertainty", "U", "as its figure", "one a headline figure", "JCGM 100:2008 (GUM), k = 2"),
     ("area", "–", "W·rev/min", "one a sweep", "trapezoids under corrected power over the band"),
 )

@@ -23,7 +23,7 @@ def grid_between(low_rpm: float, high_rpm: float, step_rpm: float) -> Array:
     """Whole multiples of the step within the range. SweepError where fewer than four fit."""
     if not step_rpm > 0.0:
         raise SweepError(f"A step of {step_rpm:g} rev/min will not do; give one above 0.")
-    first, last = np.ceil(low_rpm / step_rpm), np.floor(high_rpm / step_rpm)
+    first, last = max(1.0, np.ceil(low_rpm / step_rpm)), np.floor(high_rpm / step_rpm)
     if last - first < 3:
         raise SweepError(
             f"A step of {step_rpm:g} rev/min is too coarse for a sweep from {low_rpm:.0f} to {high_rpm:.0f} rev/min; "

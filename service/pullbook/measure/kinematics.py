@@ -109,7 +109,7 @@ def _with_window(moved: Moved, inertia: float, window_s: float, chosen: bool) ->
     drive = local_fit(gained, half, degree, moved.derivative) * (inertia / blocks.step_s**moved.derivative)
     near = min(half, 8 if moved.derivative == 1 else half)
     speed = local_fit(values, near, 2, 0) if moved.derivative == 1 else local_fit(values, near, 3, 1) / blocks.step_s
-    speed = np.maximum.accumulate(speed)
+    speed = _rising(speed)
     held = (2 * half + 1) * blocks.step_s
     deviation = inertia * _left_by(moved, row_s, held)
     return Motion(
@@ -136,7 +136,7 @@ def _with_bends(moved: Moved, inertia: float) -> Motion:
     blocks = into_blocks(moved.time_s, max(1, rows // _BLOCKS))
     gained, values = blocks.mean(moved.gained), blocks.mean(moved.values)
     variance = max(_block_variance(gained, moved.derivative), moved.variance / blocks.rows_each)
-    speed = smooth_speed(values, blocks.step_s, moved.derivative)
+    speed = _rising(smooth_speed(values, blocks.step_s, moved.derivative))
     bent = fit_bends(gained, speed, blocks.step_s, moved.derivative, variance)
     left = bent.deviation(speed)
     deviation = np.maximum(left[4:-4], 1e-12)
@@ -154,6 +154,17 @@ def _with_bends(moved: Moved, inertia: float) -> Motion:
         window_range_s=(float(widths[0]), float(widths[-1])),
         corners_rad_s=bent.low_rad_s + bent.span_rad_s * bent.corners,
     )
+
+
+def _rising(speed: Array) -> Array:
+    """Speed that never falls; SweepError where that leaves no sweep."""
+    made = np.maximum.accumulate(speed)
+    if not (made[-1] > 0.0 and made[-1] - made[0] > 0.02 * made[-1]):
+        raise SweepError(
+            "Roller speed jumps about so much that no steady rise is left once it is smoothed; check the roller's "
+            "pick-up and which column is roller speed."
+        )
+    return made
 
 
 def _block_variance(gained: Array, derivative: int) -> float:
