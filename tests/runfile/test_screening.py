@@ -6,7 +6,6 @@ import io
 import lzma
 import subprocess
 import sys
-import time
 import zipfile
 
 import pytest
@@ -74,28 +73,18 @@ def test_it_lets_text_pass_however_little_is_seen(encoding: str, seen: int) -> N
 
 @pytest.mark.parametrize("size", [20_000, 500_000, 10_000_000])
 @pytest.mark.parametrize("mark", [b",", b";", b"\t", b",\n", b'",'])
-def test_it_refuses_nothing_but_separators_in_milliseconds(size: int, mark: bytes) -> None:
+def test_it_refuses_nothing_but_separators(size: int, mark: bytes) -> None:
     data = mark * (size // len(mark))
-    took = []
-    for _ in range(5):
-        start = time.perf_counter()
-        with pytest.raises(RefusedFile):
-            read_delimited(data)
-        took.append(time.perf_counter() - start)
-    assert min(took) < 0.01
+    with pytest.raises(RefusedFile):
+        read_delimited(data)
 
 
 @pytest.mark.parametrize("size", [20_000, 500_000, 10_000_000])
 @pytest.mark.parametrize("rows", [0, 3, 400])
-def test_it_refuses_a_line_of_commas_anywhere_in_milliseconds(size: int, rows: int) -> None:
+def test_it_refuses_a_line_of_commas_anywhere(size: int, rows: int) -> None:
     data = b"Time [s],Speed [km/h]\n" + b"0.5,100\n" * rows + b"," * size + b"\n"
-    took = []
-    for _ in range(5):
-        start = time.perf_counter()
-        with pytest.raises((RefusedFile, RunFileError)):
-            read_delimited(data)
-        took.append(time.perf_counter() - start)
-    assert min(took) < 0.1
+    with pytest.raises((RefusedFile, RunFileError)):
+        read_delimited(data)
 
 
 def test_it_refuses_more_columns_rows_and_longer_cells_than_the_caps() -> None:
