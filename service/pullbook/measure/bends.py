@@ -19,9 +19,13 @@ import numpy as np
 
 from pullbook.measure.corners import CORNER_COSTS, candidates, placed, two_as_one
 from pullbook.measure.curveparts import Array
-from pullbook.measure.leastsquares import BENDS, Problem, half_log_determinant, held_inverse, soft_bends
+from pullbook.measure.leastsquares import BENDS, Problem, bent_by, half_log_determinant, held_inverse
 from pullbook.measure.localfit import local_fit
 
+_CONTRAST = np.array([-0.5, -0.5, 1.0, 1.0, -0.5, -0.5])
+_CONTRASTS = np.array([np.concatenate([np.zeros(at), _CONTRAST, np.zeros(BENDS - 6 - at)]) for at in range(BENDS - 5)])
+_UNUSUAL = 4.5  # of the mean bend; curves without corners mostly stay below, those with up to six above
+_UNLIKELY = 2.2  # standard deviations
 _NEIGHBOURS = np.hanning(9)[1:-1] / np.hanning(9)[1:-1].sum()
 
 
@@ -34,51 +38,49 @@ class Bent:
     corners: Array  # as parts of the range, 0 to 1
     line: Array  # the two coefficients of the straight line
     weights: Array  # corners first, then bends
-    covariance: Array  # of the weights
-    line_covariance: Array
-    line_from_weights: Array  # how the line gives way to each weight
+    deviation: Array  # of the torque, from the noise of the samples, at each of the speeds that were fitted
     scale: float
-
-    def _shapes(self, omega_rad_s: Array) -> tuple[Array, Array]:
-        part = (omega_rad_s - self.low_rad_s) / self.span_rad_s
-        line = np.stack([np.ones_like(part), part])
-        return line, np.concatenate([np.maximum(part - self.corners[:, None], 0.0), soft_bends(part)])
 
     def value(self, omega_rad_s: Array) -> Array:
         """Total torque over inertia, rad/s², at these speeds."""
-        line, shapes = self._shapes(omega_rad_s)
-        made: Array = (self.line @ line + self.weights @ shapes) * self.scale
-        return made
-
-    def deviation(self, omega_rad_s: Array) -> Array:
-        """Standard deviation of `value` from the noise of the samples."""
-        line, shapes = self._shapes(omega_rad_s)
-        free = shapes - self.line_from_weights.T @ line
-        variance = np.sum(free * (self.covariance @ free), axis=0)
-        variance += np.sum(line * (self.line_covariance @ line), axis=0)
-        made: Array = np.sqrt(np.maximum(variance, 0.0)) * self.scale
+        part = (omega_rad_s - self.low_rad_s) / self.span_rad_s
+        free = len(self.corners)
+        made: Array = self.line[0] + self.line[1] * part + bent_by(self.weights[free:], part)
+        if free:
+            made += self.weights[:free] @ np.maximum(part - self.corners[:, None], 0.0)
+        made *= self.scale
         return made
 
 
 @dataclass(frozen=True)
 class _Solved:
-    """A curve with its evidence (log, apart from what is common to all)."""
+    """A curve with these corners: `raw` and `rows` are what they gain, before and after the straight line's part."""
 
-    evidence: float
     corners: Array
     raw: Array
+    rows: Array
     weights: Array
     inverse: Array
+    prior: Array
+
+    def evidence(self, problem: Problem) -> float:
+        """Log evidence, apart from what is common to all."""
+        free = len(self.corners)
+        bends, variance = self.weights[free:], self.prior
+        over = problem.left - bends @ problem.bends - self.weights[:free] @ self.rows
+        spent = float(over @ over + np.sum(bends**2 / variance)) / problem.variance
+        return -0.5 * spent - half_log_determinant(problem.normal, variance) - CORNER_COSTS * free
 
 
 def _solved(problem: Problem, corners: Array, prior: Array, rounds: int) -> _Solved:
     """The curve with these corners; the prior variance of each bend learnt from what it was seen to do, shared among
     neighbours."""
     free = len(corners)
-    raw = problem.corner_rows(corners) if free else np.zeros((0, len(problem.part)))
-    rows = problem.cleared(raw) if free else raw
     normal, side = problem.normal, problem.side
+    raw = rows = problem.bends[:0]
     if free:
+        raw = problem.corner_rows(corners)
+        rows = problem.cleared(raw)
         across = rows @ problem.bends.T
         normal = np.empty((free + BENDS, free + BENDS))
         normal[:free, :free], normal[:free, free:] = rows @ rows.T, across
@@ -88,14 +90,11 @@ def _solved(problem: Problem, corners: Array, prior: Array, rounds: int) -> _Sol
     weights = inverse @ side
     for _ in range(rounds):
         did = weights[free:] ** 2 / problem.variance
-        known = np.clip(1.0 - np.diagonal(inverse)[free:] / prior, 1e-6, 1.0)
-        prior = np.clip(_shared(did) / _shared(known), prior * 1e-2, prior * 1e2)
+        known = np.minimum(np.maximum(1.0 - inverse.diagonal()[free:] / prior, 1e-6), 1.0)
+        prior = np.minimum(np.maximum(_shared(did) / _shared(known), prior * 1e-2), prior * 1e2)
         inverse = held_inverse(normal, prior)
         weights = inverse @ side
-    over = problem.left - weights[free:] @ problem.bends - weights[:free] @ rows
-    spent = float(over @ over + np.sum(weights[free:] ** 2 / prior)) / problem.variance
-    evidence = -0.5 * spent - half_log_determinant(problem.normal, prior) - CORNER_COSTS * free
-    return _Solved(evidence, corners, raw, weights, inverse)
+    return _Solved(corners, raw, rows, weights, inverse, prior)
 
 
 def _shared(values: Array) -> Array:
@@ -113,31 +112,59 @@ def fit_bends(gained: Array, speed_rad_s: Array, step_s: float, derivative: int,
     """
     problem = Problem(gained, speed_rad_s, derivative, variance)
     best = _solved(problem, np.zeros(0), np.full(BENDS, problem.loose), 3)
-    corners = candidates(problem)
-    if len(corners):
-        corners = placed(problem, corners, best.evidence)
-    while len(corners):
-        found = _solved(problem, corners, np.full(BENDS, problem.stiff), 3)
-        best = max(best, found, key=lambda one: one.evidence)
-        corners = two_as_one(problem, corners, found.weights, best.evidence)
+    if _perhaps_sharp(best, variance):
+        best = _with_corners(problem, best)
     return _told(problem, best, step_s)
 
 
+def _perhaps_sharp(smooth: _Solved, variance: float) -> bool:
+    """Whether two neighbouring bends do much more than the two on either side of them: more than is usual for a curve
+    without corners, or more than noise explains. Only then is it worth looking for corners."""
+    weights = smooth.weights
+    stands_out = np.abs(np.convolve(weights, _CONTRAST, "valid"))
+    if float(stands_out.max()) > _UNUSUAL * float(np.abs(weights).mean()):
+        return True
+    scatter = np.sqrt(np.sum((_CONTRASTS @ smooth.inverse) * _CONTRASTS, axis=1) * variance)
+    return bool((stands_out > _UNLIKELY * scatter).any())
+
+
+def _with_corners(problem: Problem, smooth: _Solved) -> _Solved:
+    """The curve with the corners that the evidence speaks for; as it was where it speaks for none."""
+    best, evidence = smooth, smooth.evidence(problem)
+    corners = candidates(problem)
+    if len(corners):
+        corners = placed(problem, corners, evidence)
+    while len(corners):
+        found = _solved(problem, corners, np.full(BENDS, problem.stiff), 3)
+        reached = found.evidence(problem)
+        if reached > evidence:
+            best, evidence = found, reached
+        corners = two_as_one(problem, corners, found.weights, evidence)
+    return best
+
+
 def _told(problem: Problem, best: _Solved, step_s: float) -> Bent:
-    shapes = np.concatenate([best.raw, problem.bends_raw])
-    solve = np.linalg.inv(problem.fixed @ problem.fixed.T)
-    line = solve @ (problem.fixed @ (problem.gained - best.weights @ shapes))
-    skip = problem.derivative
+    skip, solve, free = problem.derivative, problem.fixed_inverse, len(best.corners)
+    raw, shapes = problem.bends_raw, problem.shapes
+    if free:
+        raw = np.concatenate([best.raw, raw])
+        shapes = np.concatenate([np.maximum(problem.part - best.corners[:, None], 0.0), shapes])
+    gives_way = (solve @ (problem.fixed @ raw.T))[skip:]
+    line = (solve @ (problem.fixed @ problem.gained))[skip:] - gives_way @ best.weights
+    scale = (step_s / problem.step) ** -skip
+    straight = np.empty((2, len(problem.part)))
+    straight[0], straight[1] = 1.0, problem.part
+    moved = shapes - gives_way.T @ straight
+    moved *= best.inverse @ moved
+    variance = np.add.reduce(moved) + np.add.reduce(straight * (solve[skip:, skip:] @ straight))
     return Bent(
         low_rad_s=problem.low,
         span_rad_s=problem.span,
         corners=best.corners,
-        line=line[skip:],
+        line=line,
         weights=best.weights,
-        covariance=best.inverse * problem.variance,
-        line_covariance=solve[skip:, skip:] * problem.variance,
-        line_from_weights=(solve @ (problem.fixed @ shapes.T))[skip:],
-        scale=(step_s / problem.step) ** -skip,
+        deviation=np.sqrt(np.maximum(variance * problem.variance, 0.0)) * scale,
+        scale=scale,
     )
 
 

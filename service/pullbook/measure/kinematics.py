@@ -138,7 +138,7 @@ def _with_bends(moved: Moved, inertia: float) -> Motion:
     variance = max(_block_variance(gained, moved.derivative), moved.variance / blocks.rows_each)
     speed = _rising(smooth_speed(values, blocks.step_s, moved.derivative))
     bent = fit_bends(gained, speed, blocks.step_s, moved.derivative, variance)
-    left = bent.deviation(speed)
+    left = bent.deviation
     deviation = np.maximum(left[4:-4], 1e-12)
     if moved.derivative == 1:
         widths = np.sort((12.0 * variance * blocks.step_s / deviation**2) ** (1.0 / 3.0))
