@@ -133,6 +133,12 @@ REFUSED = {
 }
 
 
+@pytest.mark.parametrize("kind", ["application/x-www-form-urlencoded", "application/json", "text/csv", ""])
+def test_the_bytes_say_what_a_file_is_whatever_the_client_calls_it(tuner: Any, house: Any, kind: str) -> None:
+    kept = filed(tuner, house, DATA, headers={"Content-Type": kind})
+    assert (kept["sha256"], kept["state"]) == (SHA256, "readable")
+
+
 @pytest.mark.parametrize("kind", REFUSED)
 def test_what_is_no_run_file_is_refused_and_leaves_nothing(tuner: Any, house: Any, app: Any, kind: str) -> None:
     data, headers, status = REFUSED[kind]

@@ -97,7 +97,7 @@ def _refuse_by_headers(request: Request, cap: int) -> int | None:
             FieldProblem("Content-Encoding", coding, "no content encoding"),
         )
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if kind.startswith("multipart/") or kind == "application/x-www-form-urlencoded":
+    if kind.startswith("multipart/"):  # other kinds say nothing: many clients call any body a url-encoded form
         raise WrongKind(
             "This is a form; send the file itself as the body.",
             FieldProblem("Content-Type", kind, "text/csv or application/octet-stream"),
