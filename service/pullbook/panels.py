@@ -108,10 +108,10 @@ class _Laid:
         measured = self.lines(lambda curve: curve.channels.get("lambda_measured", self.missing))
         asked = tuple(
             Line(
-                letter(setup.position),
-                style(setup.position),
+                letter(setup.place),
+                style(setup.place),
                 "asked",
-                f"{letter(setup.position)} commanded",
+                f"{letter(setup.place)} commanded",
                 setup.mean.channels["lambda_commanded"],
             )
             for setup in self.comparison.setups
@@ -136,14 +136,14 @@ class _Laid:
         return tuple(line for setup in self.comparison.setups for line in self.of_setup(setup, read))
 
     def of_setup(self, setup: SetupRead, read: Callable[[OnGrid], Floats]) -> list[Line]:
-        mark, shape = letter(setup.position), style(setup.position)
+        mark, shape = letter(setup.place), style(setup.place)
         lines = []
         if setup.counted > 1:
             for number, pull in enumerate(setup.standing, start=1):
                 values = read(self.curves[pull.facts.id])
                 lines.append(Line(mark, shape, "single", f"{mark}{number}", values, pull.facts.id))
         if setup.mean is not None:
-            lines.append(Line(mark, shape, "mean", f"{mark} {setup.name}", read(setup.mean)))
+            lines.append(Line(mark, shape, "mean", f"{mark} {setup.called}", read(setup.mean)))
         return lines
 
 

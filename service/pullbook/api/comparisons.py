@@ -10,6 +10,7 @@ from pullbook.deps import ReadSession, SettingsDep, SignedIn
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.json_answers import Json
 from pullbook.shop.comparing import MOST_PULLS, Comparison, SetupRead, compared
+from pullbook.shop.differing import Difference, MeanPower
 from pullbook.shop.facts import Floats, OnGrid
 from pullbook.shop.loading import load_pulls
 from pullbook.shop.reading import ReadPull, ReadSettings, etag_of, read_loaded, refuse_unknown_standard
@@ -19,11 +20,9 @@ router = APIRouter(prefix="/api/v1/comparisons", tags=["comparisons"])
 
 
 def _arrays(curve: OnGrid) -> dict[str, Any]:
-    names = ("power_w", "observed_power_w", "torque_nm", "spread_w")
-    return {
-        **{name: rounded(getattr(curve, name), name) for name in names},
-        "channels": {name: rounded(values, name) for name, values in curve.channels.items()},
-    }
+    named = {name: getattr(curve, name) for name in ("power_w", "observed_power_w", "torque_nm", "spread_w")}
+    told = rounded({**named, **curve.channels})
+    return {**{name: told.pop(name) for name in named}, "channels": told}
 
 
 def _pull(pull: ReadPull, grid: Floats, standard: str) -> dict[str, Any]:
@@ -84,8 +83,23 @@ def comparison_facts(comparison: Comparison) -> dict[str, Any]:
         "window_s": comparison.window_s,
         "step_rpm": comparison.step_rpm,
         "method_version": comparison.method_version,
-        "engine_speed_rpm": rounded(grid, "engine_speed_rpm"),
+        "engine_speed_rpm": rounded({"engine_speed_rpm": grid})["engine_speed_rpm"],
         "setups": [_setup(setup, grid, comparison.standard) for setup in comparison.setups],
+        "differences": [_difference(one) for one in comparison.differences],
+    }
+
+
+def _difference(one: Difference) -> dict[str, Any]:
+    def told(power: MeanPower) -> dict[str, Any]:
+        return {"mean_power_w": power.mean_w, "scatter_w": power.scatter_w, "counted": power.counted}
+
+    return {
+        "first_setup_id": one.first_id,
+        "later_setup_id": one.later_id,
+        "band_rpm": one.band_rpm,
+        "difference_w": one.difference_w,
+        "first": told(one.first),
+        "later": told(one.later),
     }
 
 

@@ -134,6 +134,25 @@ class ConditionAnswer(Answer):
     values: dict[str, str]
 
 
+class MeanPowerAnswer(Answer):
+    """A setup's counted pulls over the band; the scatter is the standard deviation of single pulls, null for one."""
+
+    mean_power_w: float
+    scatter_w: float | None
+    counted: int
+
+
+class DifferenceAnswer(Answer):
+    """A setup less the first one, as mean power over the middle of what all their pulls share."""
+
+    first_setup_id: str
+    later_setup_id: str
+    band_rpm: tuple[float, float]
+    difference_w: float
+    first: MeanPowerAnswer
+    later: MeanPowerAnswer
+
+
 class ComparedTicket(Answer):
     """A ticket that the compared pulls belong to."""
 
@@ -155,6 +174,7 @@ class ComparisonAnswer(Answer):
     method_version: str
     engine_speed_rpm: list[float]
     setups: list[ComparedSetup]
+    differences: list[DifferenceAnswer]
 
 
 EXAMPLE = {

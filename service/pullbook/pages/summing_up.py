@@ -25,11 +25,14 @@ def _summary(setup: SetupRead, grid: Floats) -> SetupSummary:
     torques = [head.peak_torque_nm.value for head in heads]
     power, power_rpm = _peak(setup.mean.power_w if setup.mean else None, grid)
     torque, torque_rpm = _peak(setup.mean.torque_nm if setup.mean else None, grid)
+    if setup.counted == len(heads) == 1:  # one pull is its own mean: the same figure as on its own page
+        power, power_rpm = heads[0].peak_power_w.value, heads[0].peak_power_w.at_engine_speed_rpm
+        torque, torque_rpm = heads[0].peak_torque_nm.value, heads[0].peak_torque_nm.at_engine_speed_rpm
     return SetupSummary(
         setup_id=setup.setup_id,
-        name=setup.name,
+        name=setup.called,
         changed=setup.changed,
-        position=setup.position,
+        position=setup.place,
         made=len(setup.pulls),
         counted=setup.counted,
         set_aside=sum(pull.facts.set_aside_at is not None for pull in setup.pulls),

@@ -44,6 +44,7 @@ FLAG_WORDS = {
     "engine_speed_from_ratio": "engine speed from ratio",
     "factor_outside": "factor outside limits",
     "factor_outside_limits": "factor outside limits",
+    "heat_soak": "suspect heat soak",
     "interrupted_sweep": "interrupted sweep",
     "lean_under_load": "lean under load",
     "no_engine_speed": "no engine speed",

@@ -1,6 +1,6 @@
 """Comparing setups: every pull on one grid of engine speed, what differed in the conditions said first."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,9 @@ from pullbook.measure import METHOD_VERSION
 from pullbook.measure.correction import STANDARDS
 from pullbook.measure.curve import Flag
 from pullbook.shop.conditions import Condition, conditions_of
+from pullbook.shop.differing import Difference, difference_of
 from pullbook.shop.facts import Floats, OnGrid, TicketFacts
+from pullbook.shop.heat_soaking import heat_soak
 from pullbook.shop.reading import ReadPull, ReadSettings, read_pulls
 from pullbook.shop.tracing import digest_of
 
@@ -26,6 +28,8 @@ class SetupRead:
     ticket_number: int
     name: str
     position: int
+    place: int  # its letter here: its position, but counted on over several tickets, so that no letter stands for two
+    called: str  # its name, with its ticket where several are compared
     changed: str
     gear: str
     tyre_pressure_kpa: float | None
@@ -52,6 +56,7 @@ class Comparison:
     engine_speed_rpm: Floats  # the common grid, whole multiples of step_rpm
     setups: tuple[SetupRead, ...]
     conditions: tuple[Condition, ...]
+    differences: tuple[Difference, ...]  # each later setup against the first
     method_version: str
     flags: tuple[Flag, ...]  # about the comparison as a whole; each pull carries its own
     digest: str
@@ -86,19 +91,34 @@ def compared(pulls: Sequence[ReadPull], settings: ReadSettings) -> Comparison:
     counting = [pull for pull in pulls if _counts(pull, settings.standard)]
     axes = {pull.curve.axis for pull in counting if pull.curve is not None}
     axis = "engine_speed" if "engine_speed" in axes else "roller_speed"
+    tickets = tuple({pull.ticket.id: pull.ticket for pull in pulls}.values())
+    places = {setup_id: place if len(tickets) > 1 else None for place, setup_id in enumerate(by_setup)}
+    setups, powers = [], {}
+    for setup_id, members in by_setup.items():
+        laid = [pull.on_grid(grid) for pull in members if _counts(pull, settings.standard) and _axis(pull) == axis]
+        powers[setup_id] = [curve.power_w for curve in laid]
+        setups.append(_setup_read(members, laid, places[setup_id]))
+    soaked = [heat_soak(f"“{setup.called}”", setup.pulls, settings.standard) for setup in setups]
     return Comparison(
-        tickets=tuple({pull.ticket.id: pull.ticket for pull in pulls}.values()),
+        tickets=tickets,
         standard=settings.standard,
         standard_title=STANDARDS[settings.standard].title,
         step_rpm=settings.step_rpm,
         window_s=settings.window_s,
         engine_speed_rpm=grid,
-        setups=tuple(_setup_read(members, grid, settings.standard, axis) for members in by_setup.values()),
+        setups=tuple(setups),
         conditions=conditions_of([pull for members in by_setup.values() for pull in members]),
+        differences=_differences(powers, grid),
         method_version=METHOD_VERSION,
-        flags=_flags(pulls, settings.standard, axes),
+        flags=(*(flag for flag in soaked if flag is not None), *_flags(pulls, settings.standard, axes)),
         digest=digest_of([pull.digest for pull in pulls]),
     )
+
+
+def _differences(powers: Mapping[str, Sequence[Floats]], grid: Floats) -> tuple[Difference, ...]:
+    (first_id, first), *later = powers.items()
+    found = (difference_of(first_id, first, setup_id, curves, grid) for setup_id, curves in later)
+    return tuple(one for one in found if one is not None)
 
 
 def common_grid(pulls: Sequence[ReadPull], step_rpm: float) -> Floats:
@@ -116,23 +136,27 @@ def _counts(pull: ReadPull, standard: str) -> bool:
     return pull.curve is not None and pull.facts.set_aside_at is None and pull.curve.standard == standard
 
 
-def _setup_read(pulls: Sequence[ReadPull], grid: Floats, standard: str, axis: str) -> SetupRead:
-    counting = [
-        pull for pull in pulls if _counts(pull, standard) and pull.curve is not None and pull.curve.axis == axis
-    ]
-    setup = pulls[0].setup
+def _axis(pull: ReadPull) -> str:
+    return "" if pull.curve is None else pull.curve.axis
+
+
+def _setup_read(pulls: Sequence[ReadPull], laid: Sequence[OnGrid], place: int | None) -> SetupRead:
+    """`laid`: the curves that count, on the common grid. `place`: among several tickets, else none."""
+    setup, number = pulls[0].setup, pulls[0].ticket.number
     return SetupRead(
         setup_id=setup.id,
-        ticket_number=pulls[0].ticket.number,
+        ticket_number=number,
         name=setup.name,
         position=setup.position,
+        place=setup.position if place is None else place,
+        called=setup.name if place is None else f"{setup.name}, ticket {number}",
         changed=setup.changed,
         gear=setup.gear,
         tyre_pressure_kpa=setup.tyre_pressure_kpa,
         fuel=setup.fuel,
         pulls=tuple(pulls),
-        mean=mean_of([pull.on_grid(grid) for pull in counting]),
-        counted=len(counting),
+        mean=mean_of(laid),
+        counted=len(laid),
     )
 
 

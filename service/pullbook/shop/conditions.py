@@ -19,12 +19,17 @@ class Condition:
 
 
 def conditions_of(pulls: Sequence[ReadPull]) -> tuple[Condition, ...]:
-    """Every condition that differs among these pulls, the weightiest first."""
+    """Every condition that differs among these pulls, the weightiest first.
+
+    A pull that cannot say, for want of a curve, differs from none.
+    """
     found = []
     for code, name, say in _ASKED:
         values: dict[str, list[str]] = {}
         for pull in pulls:
             said = say(pull)
+            if said is None:
+                continue
             words = values.setdefault(pull.facts.setup_id, [])
             if said not in words:
                 words.append(said)
@@ -67,15 +72,15 @@ def _tyre_pressure(pull: ReadPull) -> str:
     return "not stated" if pressure is None else f"{pressure:g} kPa"
 
 
-def _axis(pull: ReadPull) -> str:
-    return "no curve" if pull.curve is None else pull.curve.axis.replace("_", " ")
+def _axis(pull: ReadPull) -> str | None:
+    return None if pull.curve is None else pull.curve.axis.replace("_", " ")
 
 
-def _correction(pull: ReadPull) -> str:
-    return "no curve" if pull.curve is None else pull.curve.standard
+def _correction(pull: ReadPull) -> str | None:
+    return None if pull.curve is None else pull.curve.standard
 
 
-_ASKED: tuple[tuple[str, str, Callable[[ReadPull], str]], ...] = (
+_ASKED: tuple[tuple[str, str, Callable[[ReadPull], str | None]], ...] = (
     ("vehicle", "Vehicle", lambda pull: pull.ticket.vehicle.title),
     ("ticket", "Ticket", lambda pull: str(pull.ticket.number)),
     ("cell", "Cell", lambda pull: pull.cell.name),
