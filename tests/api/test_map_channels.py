@@ -49,6 +49,17 @@ def test_the_next_file_of_that_logger_is_read_by_the_saved_map(tuner: Any, house
     assert (kept["channel_map_id"], kept["channel_map_name"]) == (saved["id"], MAP["name"])
 
 
+@pytest.mark.parametrize(("stated", "state"), [(b"rad/s", "readable"), (b"rev/min", "unreadable")])
+def test_a_saved_map_is_not_used_on_a_file_that_states_other_units(
+    tuner: Any, house: Any, stated: bytes, state: str
+) -> None:
+    _saved(tuner)
+    heading, rows = UNCLEAR.csv().split(b"\n", 1)
+    units = b",".join([b"s", stated, b"rev/min", b"-", b"-"])
+    kept = send_pull(tuner, house, b"\n".join([heading, units, rows])).json()
+    assert kept["state"] == state, kept["reason"]
+
+
 def test_the_map_given_with_the_file_is_used(tuner: Any, house: Any) -> None:
     first = _saved(tuner)
     _saved(tuner, name="A later one", columns=UNCLEAR_COLUMNS[:3])

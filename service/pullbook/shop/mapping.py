@@ -17,8 +17,17 @@ from pullbook.db.upserting import upsert
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.measure import CHANNELS
 from pullbook.measure.units import to_inside
-from pullbook.runfile.channels import ChannelChoice, ChannelMapError, Recognised, apply_map, columns_needed, recognise
+from pullbook.runfile.channels import (
+    QUANTITIES,
+    ChannelChoice,
+    ChannelMapError,
+    Recognised,
+    apply_map,
+    columns_needed,
+    recognise,
+)
 from pullbook.runfile.delimited import Header
+from pullbook.runfile.unit_words import read_unit
 
 RECOGNISED_PREFIX = "Recognised by its headings · "
 SAVED_MAPS_TRIED = 500
@@ -109,7 +118,8 @@ def misfit(headers: Sequence[Header], values: NDArray[np.float64], choices: Sequ
 
 
 def _fitting(session: Session, headers: Sequence[Header], values: NDArray[np.float64]) -> ChannelMap | None:
-    """The newest saved map all of whose headings stand in the file, letter for letter."""
+    """The newest saved map all of whose headings stand in the file, letter for letter, and whose units it does not
+    gainsay."""
     here = {header.text for header in headers}
     saved = session.execute(
         select(ChannelMap)
@@ -118,10 +128,21 @@ def _fitting(session: Session, headers: Sequence[Header], values: NDArray[np.flo
         .limit(SAVED_MAPS_TRIED)
     ).scalars()
     for one in saved:
-        fits = {column["header"] for column in one.columns} <= here
-        if fits and misfit(headers, values, choices_of(one.columns)) is None:
+        choices = choices_of(one.columns)
+        fits = {choice.header for choice in choices} <= here and not _gainsaid(headers, choices)
+        if fits and misfit(headers, values, choices) is None:
             return one
     return None
+
+
+def _gainsaid(headers: Sequence[Header], choices: Sequence[ChannelChoice]) -> bool:
+    """Whether a row of units in the file states another unit than the map: another logger with the same headings."""
+    stated = {header.text: read_unit(header.unit_text) for header in headers if header.unit_text not in header.text}
+    for choice in choices:
+        unit = stated.get(choice.header)
+        if unit is not None and unit.identifier != choice.unit and unit.identifier in QUANTITIES[choice.quantity]:
+            return True
+    return False
 
 
 def keep_recognised(session: Session, recognised: Recognised, now: datetime, staff_id: str) -> str:
