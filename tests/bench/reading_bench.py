@@ -87,12 +87,12 @@ def over_http(running: Served) -> Iterator[Row]:
         with records.reading() as session:
             return to_json(comparison_facts(compare(session, running.pull_ids, settings)))
 
-    if len(in_process()) != len(client.get(comparison)):
+    size = len(client.get(comparison))
+    if len(in_process()) != size:
         raise RuntimeError("both ways must give the same bytes")
     whole, direct = medians_s([lambda: client.get(comparison), in_process], repeats=20)
     script = _notebook_s()
-    size = len(client.get(comparison)) / 1000.0
-    note = f"{ms(whole)} to {ms(script)}; {size:.0f} kB"
+    note = f"{ms(whole)} to {ms(script)}; {size / 1000.0:.0f} kB"
     yield Row("20 pulls compared over HTTP, × notebook script", whole / script, 1 / 30, note=note)
     yield Row("20 pulls compared over HTTP, × database to JSON in process", whole / direct, 3.0, note=f"{ms(direct)}")
     records.close()

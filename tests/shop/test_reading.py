@@ -60,6 +60,23 @@ def test_the_digest_changes_with_each_input_and_with_nothing_else(app: Any, pull
     assert inputs_digest(told, ReadSettings(weather_stale_minutes=5)) == was
 
 
+@pytest.mark.parametrize("shift_rpm", [0.0, 12.5])
+def test_a_curve_on_a_wider_grid_is_itself_within_its_reach_and_nothing_beyond(
+    app: Any, pulls: list[str], shift_rpm: float
+) -> None:
+    with app.state.database.reading() as session:
+        (pull,) = read_pulls(session, pulls[:1], ReadSettings())
+    own = pull.curve.engine_speed_rpm
+    grid = np.arange(own[0] - 150.0, own[-1] + 151.0, 50.0) + shift_rpm
+    laid, within = pull.on_grid(grid), (grid >= own[0]) & (grid <= own[-1])
+    assert 0 < within.sum() < len(grid)
+    assert list(laid.channels) == list(pull.curve.channels)
+    for name in ("power_w", "observed_power_w", "torque_nm", "spread_w", *laid.channels):
+        values = laid.channels[name] if name in laid.channels else getattr(laid, name)
+        np.testing.assert_array_equal(values, pull.curve.on_grid(grid, name))
+        assert np.isnan(values[~within]).all()
+
+
 def test_a_grid_reaches_from_the_lowest_to_the_highest_curve(app: Any, pulls: list[str]) -> None:
     with app.state.database.reading() as session:
         read = read_pulls(session, pulls, ReadSettings())

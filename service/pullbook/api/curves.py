@@ -1,5 +1,6 @@
 """One pull's curve: read anew each time, with the figures, the flags and everything it was made from."""
 
+from collections.abc import Mapping
 from typing import Annotated, Any
 
 import numpy as np
@@ -35,9 +36,13 @@ def not_modified(request: Request, etag: str) -> bool:
     return etag in held or "*" in held
 
 
-def rounded(values: Floats, name: str) -> Floats:
-    """As many decimals as any instrument could mean: shorter to send, and NaN becomes null on the way."""
-    return np.round(values, DECIMALS.get(name, 4))
+def rounded(arrays: Mapping[str, Floats]) -> dict[str, Floats]:
+    """As many decimals as any instrument could mean: shorter to send, and NaN becomes null on the way.
+
+    All at once: one call for a table of twelve rows costs what one call for each row does.
+    """
+    scale = np.array([[10.0 ** DECIMALS.get(name, 4)] for name in arrays])
+    return dict(zip(arrays, np.rint(np.array([*arrays.values()]) * scale) / scale, strict=True))
 
 
 def flag_facts(flags: tuple[Flag, ...]) -> list[dict[str, str]]:
@@ -120,8 +125,7 @@ def get(
     arrays = ("engine_speed_rpm", "power_w", "observed_power_w", "torque_nm", "spread_w")
     content = {
         "pull_id": pull_id,
-        **{name: rounded(getattr(curve, name), name) for name in arrays},
-        **{name: rounded(values, name) for name, values in curve.channels.items()},
+        **rounded({**{name: getattr(curve, name) for name in arrays}, **curve.channels}),
         **curve_summary(pull, curve),
         "method_version": curve.method_version,
         "flags": flag_facts(pull.flags),

@@ -69,6 +69,10 @@ _PULL = _own(
     "operator_name",
 )
 _SETUP, _CELL, _VEHICLE = _own(SetupFacts), _own(CellFacts), _own(VehicleFacts)
+# where in a row of PULLS each part begins: taken by place, which is quicker than by name a hundred times a row
+_AT_SETUP = len(_PULL)
+_AT_CELL = _AT_SETUP + len(_SETUP)
+_AT_VEHICLE = _AT_CELL + len(_CELL)
 _CALIBRATION = _own(CalibrationFacts)
 _WEATHER = _own(WeatherFacts, "age_minutes")
 
@@ -89,8 +93,8 @@ _IDS: Any = bindparam("ids", expanding=True)
 PULLS = (
     select(
         *_named("", Pull, _PULL),
-        *_named("setup_", Setup, _SETUP[1:]),  # the id of each is the pull's own column already
-        *_named("cell_", Cell, _CELL[1:]),
+        *_named("its_setup_", Setup, _SETUP),
+        *_named("its_cell_", Cell, _CELL),
         *_named("vehicle_", Vehicle, _VEHICLE),
         RawFile.size_bytes,
         _OPERATOR.full_name.label("operator_name"),
@@ -135,7 +139,7 @@ def load_pulls(session: Session, pull_ids: Sequence[str]) -> list[Loaded]:
     weather_ids = {row.weather_before_id for row in rows.values()} | {row.weather_after_id for row in rows.values()}
     readings = {row.id: row for row in _some(session, READINGS, weather_ids)}
     calibrations = {
-        row.id: _part(row, CalibrationFacts, "", _CALIBRATION)
+        row.id: CalibrationFacts(**_part(row, 0, _CALIBRATION))
         for row in _some(session, CALIBRATIONS, {row.calibration_id for row in rows.values()})
     }
     blocks = {
@@ -149,8 +153,9 @@ def _some(session: Session, statement: Any, ids: set[str | None]) -> Sequence[An
     return session.execute(statement, {"ids": sorted(identity for identity in ids if identity is not None)}).all()
 
 
-def _part(row: Any, kind: Any, prefix: str, names: Sequence[str]) -> Any:
-    return kind(**{name: getattr(row, prefix + name) for name in names})
+def _part(row: Any, first: int, names: Sequence[str]) -> dict[str, Any]:
+    """The columns of a row from the first on, under these names."""
+    return dict(zip(names, row[first : first + len(names)], strict=True))
 
 
 def _loaded(
@@ -159,12 +164,13 @@ def _loaded(
     calibrations: Mapping[str, CalibrationFacts],
     blocks: Mapping[str, StoredColumns],
 ) -> Loaded:
+    setup, cell = SetupFacts(**_part(row, _AT_SETUP, _SETUP)), CellFacts(**_part(row, _AT_CELL, _CELL))
     facts = PullFacts(
-        **{name: getattr(row, name) for name in _PULL},
+        **_part(row, 0, _PULL),
         ticket_number=row.ticket_number,
-        setup_name=row.setup_name,
-        setup_position=row.setup_position,
-        cell_name=row.cell_name,
+        setup_name=setup.name,
+        setup_position=setup.position,
+        cell_name=cell.name,
         size_bytes=row.size_bytes,
         operator_name=row.operator_name,
     )
@@ -175,14 +181,14 @@ def _loaded(
         state=row.ticket_state,
         customer_id=row.customer_id,
         customer_name=row.customer_name,
-        vehicle=_part(row, VehicleFacts, "vehicle_", _VEHICLE),
+        vehicle=VehicleFacts(**_part(row, _AT_VEHICLE, _VEHICLE)),
     )
     near = [readings[identity] for identity in (row.weather_before_id, row.weather_after_id) if identity is not None]
     return Loaded(
         facts=facts,
         ticket=ticket,
-        setup=_part(row, SetupFacts, "setup_", _SETUP),
-        cell=_part(row, CellFacts, "cell_", _CELL),
+        setup=setup,
+        cell=cell,
         weather=_nearest(near, row.taken_at),
         calibration=calibrations.get(row.calibration_id),
         channel_map=_map_facts(row),
@@ -196,7 +202,7 @@ def _nearest(near: Sequence[Any], at: datetime) -> WeatherFacts | None:
         return None
     chosen = min(near, key=lambda reading: abs((reading.read_at - at).total_seconds()))
     age_minutes = abs((chosen.read_at - at).total_seconds()) / 60.0
-    return WeatherFacts(**{name: getattr(chosen, name) for name in _WEATHER}, age_minutes=age_minutes)
+    return WeatherFacts(**_part(chosen, 0, _WEATHER), age_minutes=age_minutes)
 
 
 def _map_facts(row: Any) -> MapFacts | None:

@@ -82,13 +82,23 @@ class ReadPull:
         if curve is None:
             nothing = np.full(len(grid_rpm), np.nan)
             return OnGrid(nothing, nothing, nothing, nothing)
-        return OnGrid(
-            power_w=curve.on_grid(grid_rpm, "power_w"),
-            observed_power_w=curve.on_grid(grid_rpm, "observed_power_w"),
-            torque_nm=curve.on_grid(grid_rpm, "torque_nm"),
-            spread_w=curve.on_grid(grid_rpm, "spread_w"),
-            channels={name: curve.on_grid(grid_rpm, name) for name in curve.channels},
-        )
+        power, observed, torque, spread, *others = _laid(curve, grid_rpm)
+        return OnGrid(power, observed, torque, spread, dict(zip(curve.channels, others, strict=True)))
+
+
+def _laid(curve: Curve, grid_rpm: Floats) -> Floats:
+    """A curve's arrays, one a row, on another grid; where the grid holds its own points, its own values."""
+    own = curve.engine_speed_rpm
+    rows = [curve.power_w, curve.observed_power_w, curve.torque_nm, curve.spread_w, *curve.channels.values()]
+    laid = np.full((len(rows), len(grid_rpm)), np.nan)
+    first = int(np.searchsorted(grid_rpm, own[0])) if len(own) else 0
+    there = slice(first, first + len(own))
+    if np.array_equal(grid_rpm[there], own):
+        laid[:, there] = rows
+        return laid
+    for place, values in enumerate(rows):
+        laid[place] = np.interp(grid_rpm, own, values, left=np.nan, right=np.nan)
+    return laid
 
 
 def read_pulls(session: Session, pull_ids: Sequence[str], settings: ReadSettings) -> list[ReadPull]:
