@@ -178,6 +178,20 @@ def test_a_throttle_that_never_opens_is_told_and_the_rise_taken():
     assert _codes(read(MADE, channels | {"throttle_pct": throttle})) == ["closed_throttle"]
 
 
+@pytest.mark.parametrize("fault", ["noise", "a wild sample", "single samples lost"])
+def test_a_poor_throttle_sensor_does_not_break_the_sweep(fault):
+    channels, throttle, (start, end) = _with_lead_in()
+    poor = throttle + np.random.default_rng(4).normal(0.0, 1.2 if fault == "noise" else 0.0, len(throttle))
+    if fault == "a wild sample":
+        poor[1200] = 400.0
+    if fault == "single samples lost":
+        poor[700:2000:97] = 0.0
+    curve = read(MADE, channels | {"throttle_pct": poor})
+    assert start <= curve.sweep_s[0] <= start + 0.2
+    assert end - 0.2 <= curve.sweep_s[1] <= end + 0.01
+    assert curve.flags == ()
+
+
 def test_a_lift_in_the_middle_is_an_interrupted_sweep():
     channels, throttle, _ = _with_lead_in()
     throttle = throttle.copy()

@@ -9,7 +9,9 @@ from pullbook.measure.curveparts import Array, Flag, Mask, SweepError
 from pullbook.measure.rollerspeed import RollerSignal
 from pullbook.measure.timebase import TimeBase
 
-_FULL = 0.97  # of the most throttle seen
+_FULL = 0.97  # of the most throttle held
+_HELD_S = 0.2  # in all: a wild sample or noise above it is not how far the throttle was open
+_BLINK_S = 0.08  # a throttle seen lower for less than this is its sensor's noise, not a foot
 _TRIM_S = 0.05  # the drivetrain is still winding up
 _LONG_GAP_S = 0.5  # nothing is known about what happened in a gap this long
 _STEADY = 0.15  # of the usual acceleration
@@ -30,17 +32,19 @@ def find_sweep(base: TimeBase, signal: RollerSignal) -> Stretch:
     time, speed = base.channels["time_s"], signal.speed_rad_s
     throttle = _throttle(base.channels)
     flags: list[Flag] = []
-    if throttle is not None and float(throttle.max()) < 50.0:
+    most = None if throttle is None else _most_held(throttle, base.step_s)
+    if most is not None and most < 50.0:
         flags.append(
             Flag(
                 "closed_throttle",
-                f"Throttle never passes {throttle.max():.0f} %: this is not a full-throttle sweep, or the throttle "
+                f"Throttle never passes {most:.0f} %: this is not a full-throttle sweep, or the throttle "
                 "channel is not in %. The steady rise of the roller was taken instead; check the channel's unit.",
             )
         )
-        throttle = None
-    driven = _rising(time, speed) if throttle is None else throttle >= _FULL * float(throttle.max())
-    start, stop, others = _longest(driven, base, speed)
+        most = None
+    driven = _rising(time, speed) if throttle is None or most is None else throttle >= _FULL * most
+    blink_rows = 0 if most is None else max(1, int(_BLINK_S / base.step_s))
+    start, stop, others = _longest(driven, base, speed, blink_rows)
     flags.extend(_interruptions(time, speed, (start, stop), others))
     start, stop = _trimmed(base, speed, start, stop)
     if stop - start < _ENOUGH_ROWS:
@@ -78,6 +82,11 @@ def _throttle(channels: Mapping[str, Array]) -> Array | None:
     return np.interp(channels["time_s"], channels["time_s"][finite], throttle[finite])
 
 
+def _most_held(throttle: Array, step_s: float) -> float:
+    rows = min(max(1, round(_HELD_S / step_s)), len(throttle))
+    return float(np.partition(throttle, -rows)[-rows])
+
+
 def _rising(time: Array, speed: Array) -> Mask:
     """Rows in tenths of a second where the roller gains at a good part of its usual pace."""
     edges = np.arange(time[0], time[-1], 0.1)
@@ -91,14 +100,18 @@ def _rising(time: Array, speed: Array) -> Mask:
     return made
 
 
-def _longest(driven: Mask, base: TimeBase, speed: Array) -> tuple[int, int, list[tuple[int, int]]]:
-    """The run of driven rows over which the roller gains most, and the other runs. Long gaps in time end a run."""
+def _longest(driven: Mask, base: TimeBase, speed: Array, blink_rows: int) -> tuple[int, int, list[tuple[int, int]]]:
+    """The run of driven rows over which the roller gains most, and the other runs. Long gaps in time end a run; up to
+    `blink_rows` rows between two runs do not."""
     edge = np.diff(driven.astype(np.int8))
     starts, stops = np.flatnonzero(edge == 1) + 1, np.flatnonzero(edge == -1) + 1
     if driven[0]:
         starts = np.concatenate(([0], starts))
     if driven[-1]:
         stops = np.concatenate((stops, [len(driven)]))
+    if blink_rows and len(starts) > 1:
+        apart = starts[1:] - stops[:-1] > blink_rows
+        starts, stops = starts[np.append(True, apart)], stops[np.append(apart, True)]
     runs = list(zip(starts.tolist(), stops.tolist(), strict=True))
     time = base.channels["time_s"]
     for gap in base.gaps.tolist():
