@@ -73,7 +73,7 @@ def person_or_none(request: Request, session: ReadSession, settings: SettingsDep
     """Who is signed in, if anybody is."""
     token = request.cookies.get(cookie_name(settings))
     person = person_of(session, token, now) if token else None
-    request.scope["staff_id"] = person.id if person else None
+    request.scope["noted"]["staff_id"] = person.id if person else None  # for the log
     return person
 
 

@@ -44,6 +44,7 @@ INNER_STATUSES: dict[type[Exception], tuple[int, str]] = {
 }
 SECRET_FIELDS = frozenset({"password", "token", "new_password", "old_password"})
 LONGEST_VALUE_SHOWN = 200
+BEYOND = 2**63  # a whole number of more digits is repeated as text: JSON is written with 64 bits here
 RETRY_AFTER_S = 5
 
 
@@ -113,7 +114,7 @@ def shown(field: str, value: Any) -> Any:
         # half a surrogate pair is a str in Python and no text in JSON
         text = (value.encode("utf-8", "replace") if isinstance(value, str) else value).decode("utf-8", "replace")
         return text if len(text) <= LONGEST_VALUE_SHOWN else text[:LONGEST_VALUE_SHOWN] + "…"
-    if value is None or isinstance(value, (bool, int, float)):
+    if value is None or isinstance(value, (bool, float)) or (isinstance(value, int) and -BEYOND < value < BEYOND):
         return value
     text = str(value)
     return text if len(text) <= LONGEST_VALUE_SHOWN else text[:LONGEST_VALUE_SHOWN] + "…"

@@ -64,6 +64,7 @@ class RequestLog:
             await self.app(scope, receive, send)
             return
         scope["request_id"] = request_id = secrets.token_hex(8)
+        scope["noted"] = {}  # what is inside works on copies of the scope, but on this very dict
         began, status = time.perf_counter(), 0
 
         async def send_with_id(message: Message) -> None:
@@ -91,7 +92,7 @@ class RequestLog:
             "status": status,
             "took_ms": round(took_s * 1000, 2),
             "client": (scope.get("client") or ("",))[0],
-            "staff_id": scope.get("staff_id"),
+            "staff_id": scope["noted"].get("staff_id"),
         }
         level = logging.ERROR if status >= 500 else logging.WARNING if status in (401, 403, 429) else logging.INFO
         log.log(level, "%s %s", scope["method"], mask(scope["path"]), extra={"request": told})

@@ -41,5 +41,13 @@ class SameOrigin:
             return site in ("same-origin", "none")
         origin = request.headers.get("origin")
         if origin is not None:
-            return origin == self.origin or urlsplit(origin).netloc == request.headers.get("host")
+            return origin == self.origin or place_of(origin) == request.headers.get("host")
         return self.cookie not in request.cookies
+
+
+def place_of(origin: str) -> str | None:
+    """Host and port of an origin; None when it is no address at all."""
+    try:
+        return urlsplit(origin).netloc
+    except ValueError:
+        return None

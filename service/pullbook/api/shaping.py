@@ -21,7 +21,8 @@ class Answer(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
 
-def _one_line(text: str) -> str:
+def one_line(text: str) -> str:
+    """The text; ValueError when it is more than one line of plain text."""
     if any(unicodedata.category(letter) in ("Cc", "Cs") for letter in text):
         raise ValueError("holds a control character; write it as one line of plain text")
     return text
@@ -34,10 +35,10 @@ def _lines(text: str) -> str:
 
 
 Id = Annotated[str, StringConstraints(min_length=1, max_length=40)]
-Name = Annotated[str, StringConstraints(min_length=1, max_length=120), AfterValidator(_one_line)]
-Line = Annotated[str, StringConstraints(max_length=200), AfterValidator(_one_line)]
+Name = Annotated[str, StringConstraints(min_length=1, max_length=120), AfterValidator(one_line)]
+Line = Annotated[str, StringConstraints(max_length=200), AfterValidator(one_line)]
 Words = Annotated[str, StringConstraints(max_length=8000), AfterValidator(_lines)]
-Word = Annotated[str, StringConstraints(max_length=200), AfterValidator(_one_line)]  # asked for in a query
+Word = Annotated[str, StringConstraints(max_length=200), AfterValidator(one_line)]  # asked for in a query
 
 
 def _within_reach(at: datetime) -> datetime:

@@ -3,12 +3,14 @@
 from typing import Annotated, Literal
 
 from fastapi import APIRouter
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
+from pullbook.api.shaping import Words
 from pullbook.api.staff import Name, TimeZone
 from pullbook.db.tables import Shop
 from pullbook.deps import Now, Owner, ReadSession, SignedIn, WriteSession
 from pullbook.errors import NotFound, Stale
+from pullbook.measure.correction import STANDARDS
 from pullbook.shop import auditing
 
 router = APIRouter(prefix="/api/v1/shop", tags=["shop"])
@@ -16,18 +18,25 @@ router = APIRouter(prefix="/api/v1/shop", tags=["shop"])
 FIELDS = ("name", "address", "time_zone", "default_standard", "power_unit", "torque_unit", "pressure_unit")
 
 
+def known_standard(value: str) -> str:
+    """A correction standard by its name; every page of a curve opens under the shop's usual one."""
+    if value not in STANDARDS:
+        raise ValueError(f"one of {', '.join(STANDARDS)} would do")
+    return value
+
+
 class ShopShape(BaseModel):
     """The shop's name, place in time, and the units it shows."""
 
     model_config = ConfigDict(extra="forbid")
     name: Name
-    address: Annotated[str, Field(max_length=1000)] = ""
+    address: Annotated[Words, Field(max_length=1000)] = ""
     time_zone: TimeZone
-    default_standard: Annotated[str, Field(max_length=60)] = "iso_1585"
+    default_standard: Annotated[str, AfterValidator(known_standard)] = "iso_1585"
     power_unit: Literal["kW", "hp", "PS"] = "kW"
-    torque_unit: Literal["N·m", "lb·ft"] = "N·m"
-    pressure_unit: Literal["kPa", "psi", "bar"] = "kPa"
-    version: int = 1
+    torque_unit: Literal["N·m", "lbf·ft", "kgf·m"] = "N·m"
+    pressure_unit: Literal["kPa", "bar", "psi", "hPa", "inHg"] = "kPa"
+    version: Annotated[int, Field(ge=1, le=2**31)] = 1
 
 
 def told(row: Shop) -> ShopShape:

@@ -5,10 +5,11 @@ from typing import Annotated, Literal
 from zoneinfo import available_timezones
 
 from fastapi import APIRouter, Response
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 from sqlalchemy import select
 
 from pullbook.api.session import PersonAnswer, give_cookie, told
+from pullbook.api.shaping import one_line
 from pullbook.db.tables import Staff
 from pullbook.deps import Now, Owner, ReadSession, SettingsDep, SignedIn, WriteSession
 from pullbook.json_answers import Json
@@ -17,7 +18,7 @@ from pullbook.shop import signing_in
 router = APIRouter(prefix="/api/v1/staff", tags=["staff"])
 
 SignInName = Annotated[str, Field(min_length=1, max_length=120, pattern=r"^\s*[^\s]+\s*$")]
-Name = Annotated[str, Field(min_length=1, max_length=200)]
+Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200), AfterValidator(one_line)]
 Password = Annotated[str, Field(max_length=256)]
 
 

@@ -20,8 +20,13 @@ def sign_in(
     request: Request, session: ReadSession, person: MaybePerson, next_page: Annotated[str, Query(alias="next")] = "/"
 ) -> Response:
     """Name and password; afterwards on to where one wanted to go, as far as that is a page of ours."""
-    onward = next_page if next_page.startswith("/") and not next_page.startswith(("//", "/\\")) else "/"
+    onward = next_page if is_our_page(next_page) else "/"
     return draw(around_person(request, session, None), SignInPage(onward=onward, already=person is not None))
+
+
+def is_our_page(path: str) -> bool:
+    """Whether a browser that is sent there stays with us. It reads a backslash as a slash and leaves out tabs."""
+    return path.startswith("/") and not path.startswith("//") and "\\" not in path and path.isprintable()
 
 
 @router.get("/set-up/{token}")

@@ -1,0 +1,61 @@
+"""Requests that reach as far into the service as can be: every id in them is that of a record which is there."""
+
+import re
+
+from tests.api.pull_files import UNCLEAR_COLUMNS, Steady, filed
+from tests.furnishing import made
+
+
+class Fitting:
+    """Fills the operations of the description with the ids of the house, a pull, a channel map and a results link."""
+
+    def __init__(self, client, house):
+        pull = filed(client, house, Steady().csv())
+        saved = made(client.post("/api/v1/channel-maps", json={"name": "Plain", "columns": UNCLEAR_COLUMNS}))
+        wanted = {"pull_ids": [pull["id"]], "standard": "iso_1585"}
+        link = made(client.post(f"/api/v1/tickets/{house.ticket_id}/results-links", json=wanted))
+        self.ids = {
+            "ticket_id": house.ticket_id,
+            "setup_id": house.setup_id,
+            "cell_id": house.cell_id,
+            "customer_id": house.customer_id,
+            "vehicle_id": house.vehicle_id,
+            "reading_id": house.weather_id,
+            "pull_id": pull["id"],
+            "pull_ids": pull["id"],
+            "map_id": saved["id"],
+            "channel_map_id": saved["id"],
+            "link_id": link["id"],
+        }
+
+    def address(self, operation, instead=None):
+        """The path with those ids and what the query needs; `instead`: one part of the query, as it is to be sent."""
+        path = re.sub(r"\{(\w+)\}", lambda found: self.ids[found.group(1)], operation.path)
+        parts = []
+        for one in operation.told.get("parameters", []):
+            if one["in"] == "query" and one.get("required") and one["name"] != (instead or "").partition("=")[0]:
+                fit = self.ids.get(one["name"]) or operation.fit(one["schema"], one["name"])
+                parts.append(f"{one['name']}={fit}".replace("+", "%2B"))
+        query = "&".join([*parts, *([instead] if instead else [])])
+        return path + (f"?{query}" if query else "")
+
+    def questions(self, operation):
+        """The names of what may be asked in the query."""
+        return [one["name"] for one in operation.told.get("parameters", []) if one["in"] == "query"]
+
+    def body(self, operation):
+        """A body that fits and names records that are there; None where there is none."""
+        body = operation.sample_body()
+        if isinstance(body, dict):
+            for name in set(body) & set(self.ids):
+                body[name] = [self.ids[name]] if isinstance(body[name], list) else self.ids[name]
+        return body
+
+    def bodies(self, operation):
+        """For each field of the body its name, and a fitting body without it."""
+        shape = operation.body_shape
+        if "$ref" in shape:
+            shape = operation.components[shape["$ref"].rpartition("/")[2]]
+        body = self.body(operation)
+        for field in shape.get("properties", {}):
+            yield field, {name: value for name, value in body.items() if name != field}

@@ -1,0 +1,127 @@
+"""Values that fit no field, everywhere: refused in the one shape, never a fault of the service."""
+
+import json
+import logging
+
+import pytest
+
+from pullbook.pages.desk import is_our_page
+from tests.faults.requests_that_fit import Fitting
+from tests.house.sample_requests import operations, send
+from tests.house.test_error_shape import check_problem
+
+# As they stand in a JSON body: some are no JSON at all, and several readers take them all the same.
+IN_A_BODY = (
+    "null", "true", "-1", "0", "1.5", "-0.0", "1e308", "-1e308", "1e400", "1e-320", "NaN", "Infinity", "-Infinity",
+    "9223372036854775807", "9223372036854775808", "1" + "0" * 40, "1" + "0" * 5000, "[]", "{}", "[null]", "[[[[]]]]",
+    '{"__proto__":1}', '"\\ud800"', '"a\\udfffb"', '"\\u0000"', '"\\u202e"', '""', '" "', '"' + "y" * 9000 + '"',
+    '"99999999999999999999999999"', '"9999-12-31T23:59:59Z"', '"0001-01-01T00:00:00+14:00"', "[1e308,NaN]",
+)  # fmt: skip
+IN_A_QUERY = (
+    "", "%00", "a%00b", "%ff%fe", "%ed%a0%80", "%", "%E2%80%AE", "x" * 9000, "NaN", "Infinity", "-Infinity", "1e308",
+    "1e999", "-1", "0", "9" * 30, "9223372036854775808", "null", "%5B%5D", "%F0%9F%98%80", "2026-02-30",
+    "2026-02-30T00:00:00Z", "9999-12-31T23:59:59Z", "0001-01-01T00:00:00%2B14:00", "..%2F..%2Fetc%2Fpasswd",
+    "%0d%0aSet-Cookie:%20a=b", "%27%20OR%201=1--", "%D9%A3", "%EF%BC%91",
+)  # fmt: skip
+# Signing in and out changes who asks; a staff member takes a second each to hash.
+LEFT_OUT = {"POST /api/v1/session", "DELETE /api/v1/session", "POST /api/v1/staff"}
+
+
+@pytest.fixture
+def engine_name(request):
+    """The walk over everything takes a minute, so it is walked on one engine; the database's own limits on both."""
+    return getattr(request, "param", "sqlite")
+
+
+def answered_plainly(answer, where):
+    assert answer.status_code < 500, f"{where}: {answer.status_code} {answer.text[:300]}"
+    if answer.status_code >= 400:
+        check_problem(answer, where)
+
+
+def test_no_value_in_a_body_is_a_fault(app, owner, house):
+    fitting, tried = Fitting(owner, house), 0
+    for one in operations(app.openapi()):
+        if one.body_shape is None or one.name in LEFT_OUT:
+            continue
+        for field, body in fitting.bodies(one):
+            for value in IN_A_BODY:
+                text = json.dumps(body)[:-1] + (", " if body else "") + json.dumps(field) + ": " + value + "}"
+                headers = {"Content-Type": "application/json"}
+                answer = owner.request(one.method, fitting.address(one), content=text.encode(), headers=headers)
+                answered_plainly(answer, f"{one.name} {field}={value[:40]}")
+                tried += 1
+    assert tried > 3000
+
+
+def test_no_value_in_an_address_is_a_fault(app, owner, house):
+    fitting, tried = Fitting(owner, house), 0
+    for one in operations(app.openapi()):
+        if one.name in LEFT_OUT:
+            continue
+        for name in fitting.questions(one):
+            for value in IN_A_QUERY:
+                answer = send(owner, one, fitting.address(one, f"{name}={value}"), fitting.body(one))
+                answered_plainly(answer, f"{one.name} {name}={value[:40]}")
+                tried += 1
+    assert tried > 1000
+
+
+def test_a_number_beyond_64_bits_is_named_and_repeated(owner):
+    body = b'{"full_name": 1' + b"0" * 40 + b"}"
+    answer = owner.post("/api/v1/customers", content=body, headers={"Content-Type": "application/json"})
+    assert answer.status_code == 422
+    check_problem(answer, "POST /api/v1/customers")
+    assert answer.json()["problems"][0] == {
+        "field": "full_name",
+        "value": "1" + "0" * 40,
+        "would_do": "Input should be a valid string",
+    }
+
+
+def test_a_standard_nobody_knows_cannot_become_the_usual_one(owner):
+    shop = owner.get("/api/v1/shop").json()
+    answer = owner.put("/api/v1/shop", json={**shop, "default_standard": "of_our_own"})
+    assert answer.status_code == 422
+    assert answer.json()["problems"][0]["field"] == "default_standard"
+
+
+@pytest.mark.parametrize("name", ["", "   ", "a\x00b", "a\nb", "\x1b[31mred"])
+def test_a_name_of_the_shop_or_its_staff_is_one_line_of_text(owner, name):
+    shop = owner.get("/api/v1/shop").json()
+    assert owner.put("/api/v1/shop", json={**shop, "name": name}).status_code == 422
+    person = {"sign_in_name": "new", "full_name": name, "role": "tuner", "password": "a long enough one"}
+    assert owner.post("/api/v1/staff", json=person).status_code == 422
+
+
+@pytest.mark.parametrize("origin", ["http://[", "http://[::1", "http://]", "[", "http://a]b"])
+def test_an_origin_that_is_no_address_is_another_site(desk, origin):
+    desk.headers.pop("Origin")
+    answer = desk.delete("/api/v1/session", headers={"Origin": origin})
+    assert answer.status_code == 403
+    check_problem(answer, origin)
+
+
+@pytest.mark.parametrize(
+    "onward",
+    ["//evil.example", "/\\evil.example", "/\t/evil.example", "/\n/evil.example", "/\r\\evil.example",
+     "\t//evil.example", "https://evil.example", "javascript:alert(1)", "", "evil", "/a\\/evil.example", "/\u2028/x"],
+)  # fmt: skip
+def test_after_signing_in_nobody_is_led_to_another_site(anonymous, onward):
+    page = anonymous.get("/sign-in", params={"next": onward}).text
+    assert 'data-then="/"' in page
+    assert "evil" not in page
+
+
+def test_after_signing_in_one_is_led_back_to_where_one_was():
+    for onward in ("/", "/weather", "/compare?pull_id=a&pull_id=b&standard=din_70020", "/tickets/new?x=größe"):
+        assert is_our_page(onward)
+
+
+def test_the_log_says_who_asked(owner, caplog):
+    with caplog.at_level(logging.INFO, "pullbook.requests"):
+        who = owner.get("/api/v1/session").json()["id"]
+        owner.cookies.clear()
+        owner.get("/api/v1/session")
+    told = [record.request["staff_id"] for record in caplog.records if hasattr(record, "request")]
+    assert told == [who, None]
