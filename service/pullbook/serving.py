@@ -5,6 +5,7 @@ import importlib.util
 import socket
 
 from pullbook.app import create_app
+from pullbook.bounded_heads import bounded_protocol
 from pullbook.request_log import set_up_logging
 from pullbook.settings import Settings
 
@@ -42,7 +43,7 @@ def serve(settings: Settings, listening: socket.socket) -> None:
     config = uvicorn.Config(
         create_app(settings, warm_up=True),
         loop="uvloop" if has_uvloop else "asyncio",
-        http="httptools",
+        http=bounded_protocol(),
         ws="none",
         log_config=None,
         access_log=False,
