@@ -23,7 +23,6 @@ from pullbook.measure.leastsquares import BENDS, Problem, bent_by, half_log_dete
 from pullbook.measure.localfit import local_fit
 
 _CONTRAST = np.array([-0.5, -0.5, 1.0, 1.0, -0.5, -0.5])
-_CONTRASTS = np.array([np.concatenate([np.zeros(at), _CONTRAST, np.zeros(BENDS - 6 - at)]) for at in range(BENDS - 5)])
 _UNUSUAL = 4.5  # of the mean bend; curves without corners mostly stay below, those with up to six above
 _UNLIKELY = 2.2  # standard deviations
 _NEIGHBOURS = np.hanning(9)[1:-1] / np.hanning(9)[1:-1].sum()
@@ -111,7 +110,7 @@ def fit_bends(gained: Array, speed_rad_s: Array, step_s: float, derivative: int,
     on a uniform base of `step_s`; `speed_rad_s`: rising roller speed there; `variance`: of the noise on `gained`.
     """
     problem = Problem(gained, speed_rad_s, derivative, variance)
-    best = _solved(problem, np.zeros(0), np.full(BENDS, problem.loose), 3)
+    best = _solved(problem, np.zeros(0), np.full(BENDS, problem.loose), 2)
     if _perhaps_sharp(best, variance):
         best = _with_corners(problem, best)
     return _told(problem, best, step_s)
@@ -122,10 +121,11 @@ def _perhaps_sharp(smooth: _Solved, variance: float) -> bool:
     without corners, or more than noise explains. Only then is it worth looking for corners."""
     weights = smooth.weights
     stands_out = np.abs(np.convolve(weights, _CONTRAST, "valid"))
-    if float(stands_out.max()) > _UNUSUAL * float(np.abs(weights).mean()):
+    most = int(stands_out.argmax())
+    if stands_out[most] > _UNUSUAL / BENDS * np.add.reduce(np.abs(weights)):
         return True
-    scatter = np.sqrt(np.sum((_CONTRASTS @ smooth.inverse) * _CONTRASTS, axis=1) * variance)
-    return bool((stands_out > _UNLIKELY * scatter).any())
+    around = smooth.inverse[most : most + len(_CONTRAST), most : most + len(_CONTRAST)]
+    return bool(stands_out[most] > _UNLIKELY * (variance * float(_CONTRAST @ around @ _CONTRAST)) ** 0.5)
 
 
 def _with_corners(problem: Problem, smooth: _Solved) -> _Solved:

@@ -178,8 +178,8 @@ def _track(sweep: _Sweep, omega: Array, calibration: RollerCalibration) -> Track
 
 def _others(sweep: _Sweep, grid: Array, step_rpm: float, air: Air | None) -> dict[str, Array]:
     """The other channels on the grid; manifold pressure absolute too, where it was gauge and the air is known."""
-    axis = np.interp(sweep.time_s, sweep.motion.time_s, sweep.turning.axis_rpm)
-    others = carried(sweep.base.channels, sweep.stretch.start, sweep.stretch.stop, axis, grid, step_rpm)
+    rows = slice(sweep.stretch.start, sweep.stretch.stop)
+    others = carried(sweep.base.channels, rows, sweep.turning.axis_rpm, sweep.motion.time_s, grid, step_rpm)
     if air is not None and "manifold_gauge_kpa" in others and "manifold_pressure_kpa" not in others:
         others["manifold_pressure_kpa"] = others["manifold_gauge_kpa"] + air.pressure_kpa
     return others

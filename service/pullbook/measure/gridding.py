@@ -33,26 +33,31 @@ def grid_between(low_rpm: float, high_rpm: float, step_rpm: float) -> Array:
 
 
 def carried(
-    channels: Mapping[str, Array], start: int, stop: int, axis_rpm: Array, grid_rpm: Array, step_rpm: float
+    channels: Mapping[str, Array], rows: slice, axis_rpm: Array, axis_time_s: Array, grid_rpm: Array, step_rpm: float
 ) -> dict[str, Array]:
     """Every other channel on the grid: the mean of its samples within half a step; where none is, between neighbours.
 
-    `axis_rpm`: engine speed of each row of the sweep, rising. NaN where a channel is blank throughout.
+    `axis_rpm` at `axis_time_s`: engine speed over the sweep, rising. NaN where a channel is blank throughout.
     """
     names = [name for name in channels if name not in _NOT_CARRIED]
     if not names:
         return {}
-    edges = np.append(grid_rpm - 0.5 * step_rpm, grid_rpm[-1] + 0.5 * step_rpm)
-    cuts = np.searchsorted(axis_rpm, edges)
-    empty = cuts[1:] == cuts[:-1]
-    counts = np.maximum(np.diff(cuts), 1)
-    table = np.empty((len(names), cuts[-1] - cuts[0]))
-    for row, name in zip(table, names, strict=True):
-        row[:] = channels[name][start + cuts[0] : start + cuts[-1]]
-    means = np.add.reduceat(table, np.minimum(cuts[:-1] - cuts[0], table.shape[1] - 1), axis=1) / counts
-    if bool(empty.any()) or not bool(np.isfinite(means).all()):
-        return {name: _patiently(channels[name][start:stop], axis_rpm, cuts, grid_rpm) for name in names}
-    return dict(zip(names, means, strict=True))
+    time = channels["time_s"][rows]
+    edges = np.empty(len(grid_rpm) + 1)
+    edges[:-1] = grid_rpm - 0.5 * step_rpm
+    edges[-1] = grid_rpm[-1] + 0.5 * step_rpm
+    cuts = np.searchsorted(time, np.interp(edges, axis_rpm, axis_time_s, left=-np.inf, right=np.inf))
+    counts = cuts[1:] - cuts[:-1]
+    if int(counts.min()) > 0:
+        table = np.empty((len(names), cuts[-1] - cuts[0]))
+        for row, name in zip(table, names, strict=True):
+            row[:] = channels[name][rows.start + cuts[0] : rows.start + cuts[-1]]
+        means = np.add.reduceat(table, cuts[:-1] - cuts[0], axis=1)
+        means /= counts
+        if np.isfinite(means).all():
+            return dict(zip(names, means, strict=True))
+    axis = np.interp(time, axis_time_s, axis_rpm)
+    return {name: _patiently(channels[name][rows], axis, cuts, grid_rpm) for name in names}
 
 
 def _patiently(values: Array, axis_rpm: Array, cuts: Indices, grid_rpm: Array) -> Array:

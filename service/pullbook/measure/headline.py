@@ -5,6 +5,7 @@ corner lies between two grid points as often as not. It is looked for where the 
 its own scatter.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import pi
 
@@ -14,6 +15,7 @@ from pullbook.measure.curveparts import Array, Figure, Headline, RollerCalibrati
 from pullbook.measure.uncertainty import Moment, expanded, power_parts
 
 _FINE = 240
+_EVENLY = np.linspace(0.0, 1.0, _FINE)
 _ALLOWED = 3.0  # standard deviations
 
 
@@ -58,14 +60,16 @@ class Figures:
     calibration: RollerCalibration
     from_surface_speed: bool
     brake_by_force: bool
-    air_parts: dict[str, float]
+    air_parts: Mapping[str, float]
 
 
 def fine_points(low_rad_s: float, high_rad_s: float, corners_rad_s: Array) -> Array:
     """Speeds at which peaks are looked for: evenly, and at each corner."""
-    even = np.linspace(low_rad_s, high_rad_s, _FINE)
+    even = low_rad_s + (high_rad_s - low_rad_s) * _EVENLY
+    if len(corners_rad_s) == 0:
+        return even
     inside = corners_rad_s[(corners_rad_s > low_rad_s) & (corners_rad_s < high_rad_s)]
-    return np.sort(np.concatenate([even, inside])) if len(inside) else even
+    return np.sort(np.concatenate([even, inside]))
 
 
 def headline(
@@ -95,7 +99,7 @@ def headline(
         band_rpm=(low, high),
         area_w_rpm=area,
     )
-    return made, {name: 100.0 * share for name, share in (power_shares | by.air_parts).items()}
+    return made, {name: 100.0 * share for name, share in {**power_shares, **by.air_parts}.items()}
 
 
 def _shares(track: Track, index: int, by: Figures) -> dict[str, float]:

@@ -4,7 +4,10 @@ Each part is how far the figure moves when one input moves by its standard uncer
 The calibration brings its own; the air's are those of ordinary instruments, used until the shop states better.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from types import MappingProxyType
 
 from pullbook.measure.air import Air, AirError, saturation_pressure_kpa
 from pullbook.measure.correction import Engine, factor
@@ -57,8 +60,12 @@ def power_parts(
     return {name: abs(share) for name, share in parts.items() if share}
 
 
-def factor_parts(standard: str, air: Air, engine: Engine) -> dict[str, float]:
-    """Standard uncertainty of the correction factor from each reading of the air, as a share of the factor."""
+@lru_cache(maxsize=64)
+def factor_parts(standard: str, air: Air, engine: Engine) -> Mapping[str, float]:
+    """Standard uncertainty of the correction factor from each reading of the air, as a share of the factor.
+
+    Kept: the pulls of one ticket share a few readings of the air.
+    """
     here = factor(standard, air, engine).value
     vapour = air.vapour_pressure_kpa
     moist = 0.01 * HUMIDITY_U_PCT * saturation_pressure_kpa(air.temperature_c)
@@ -75,10 +82,10 @@ def factor_parts(standard: str, air: Air, engine: Engine) -> dict[str, float]:
             continue
         if there != here:
             parts[name] = abs(there / here - 1.0)
-    return parts
+    return MappingProxyType(parts)
 
 
-def expanded(value: float, *shares: dict[str, float]) -> float:
+def expanded(value: float, *shares: Mapping[str, float]) -> float:
     """Expanded uncertainty (k = 2) of a value from shares of it."""
     squares = sum(share * share for part in shares for share in part.values())
     return COVERAGE * abs(value) * float(squares**0.5)
