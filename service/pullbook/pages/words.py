@@ -42,7 +42,6 @@ FLAG_WORDS = {
     "corrected_twice": "corrected twice?",
     "dropouts": "engine-speed dropouts",
     "engine_speed_from_ratio": "engine speed from ratio",
-    "factor_outside": "factor outside limits",
     "factor_outside_limits": "factor outside limits",
     "heat_soak": "suspect heat soak",
     "interrupted_sweep": "interrupted sweep",

@@ -204,7 +204,7 @@ def _flags(pulls: Sequence[ReadPull], standard: str, axes: Collection[str]) -> t
     ]
     if outside:
         text = f"The factor of {len(outside)} of {len(pulls)} pulls lies outside the standard's own limits."
-        found.append(Flag("factor_outside", f"{text} Compare as observed too before anything is concluded."))
+        found.append(Flag("factor_outside_limits", f"{text} Compare as observed too before anything is concluded."))
     return tuple(found)
 
 
