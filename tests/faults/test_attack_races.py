@@ -35,7 +35,7 @@ def all_at_once(settings, database, tmp_path):
 
     def send(lists):
         running = []
-        for requests in lists:
+        for _ in lists:
             command = [sys.executable, "-c", SENDER]
             running.append(subprocess.Popen(command, cwd=HOUSE, stdin=-1, stdout=-1, stderr=-1, text=True))
         for process, requests in zip(running, lists, strict=True):
