@@ -20,7 +20,7 @@ from pullbook.measure.curveparts import (
     SweepSettings,
 )
 from pullbook.measure.enginespeed import EngineSpeed, engine_speed_of
-from pullbook.measure.fuelling import fuelling_flags
+from pullbook.measure.fuelling import fuelling_flags, leanest_command
 from pullbook.measure.gridding import carried, grid_between
 from pullbook.measure.headline import Figures, Track, fine_points, headline
 from pullbook.measure.kinematics import Motion, motion_of
@@ -89,7 +89,9 @@ def _drawn(
     power = k * observed
     torque = power / grid * (30.0 / pi)
     figures, parts = _headline(fine_track, sweep, grid, power, corrected, calibration, air, engine, settings)
-    fuelling = fuelling_flags(others, grid, torque, engine.ignition) if turning.from_engine else ()
+    fuelling: tuple[Flag, ...] = ()
+    if turning.from_engine:
+        fuelling = fuelling_flags(others, grid, torque, engine.ignition, lambda: _leanest_lately(sweep, grid))
     return Curve(
         engine_speed_rpm=grid,
         observed_power_w=observed,
@@ -183,6 +185,13 @@ def _others(sweep: _Sweep, grid: Array, step_rpm: float, air: Air | None) -> dic
     if air is not None and "manifold_gauge_kpa" in others and "manifold_pressure_kpa" not in others:
         others["manifold_pressure_kpa"] = others["manifold_gauge_kpa"] + air.pressure_kpa
     return others
+
+
+def _leanest_lately(sweep: _Sweep, grid: Array) -> Array:
+    """The leanest λ commanded in the last second, at each grid point; what was commanded before the sweep counts."""
+    seen = sweep.base.channels
+    when = np.interp(grid, sweep.turning.axis_rpm, sweep.motion.time_s)
+    return leanest_command(seen["time_s"], seen["lambda_commanded"], when)
 
 
 def _corrected(standard: str, air: Air | None, engine: Engine) -> tuple[Factor | None, list[Flag]]:

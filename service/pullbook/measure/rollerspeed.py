@@ -12,6 +12,9 @@ import numpy as np
 
 from pullbook.measure.curveparts import Array, RollerCalibration, SweepError
 
+_ROUND = tuple(sorted([2.0**bits for bits in range(8, 33)] + [10.0**digits for digits in range(3, 10)]))
+_WILD = 6.0  # times the usual most: no roller gains so much between two samples, however the stamps jitter
+
 
 @dataclass(frozen=True)
 class RollerSignal:
@@ -76,9 +79,11 @@ def _angle(pulses: Array, time: Array, source: str, calibration: RollerCalibrati
     quantum = 2.0 * pi / calibration.pulses_per_turn
     counts: dict[str, int] = {}
     if source == "roller_pulses":
-        steps = np.diff(pulses)
-        jumps = ~np.isfinite(steps) | (steps < 0.0)
-        if jumps.any():  # the counter was set back or wrapped: go on at the pace around it
+        steps = _unwrapped(np.diff(pulses), float(np.nanmax(pulses)), calibration.pulses_per_turn)
+        rate = steps / np.diff(time)
+        with np.errstate(invalid="ignore"):
+            jumps = ~np.isfinite(steps) | (steps < 0.0) | (rate > _WILD * np.nanquantile(rate, 0.9))
+        if jumps.any():  # the counter was set back, or leapt: go on at the pace around it
             counts["pulse_counter_resets"] = int(jumps.sum())
             usual = np.flatnonzero(~jumps)
             steps = np.interp(np.arange(len(steps)), usual, steps[usual])
@@ -87,6 +92,21 @@ def _angle(pulses: Array, time: Array, source: str, calibration: RollerCalibrati
         counts["pulse_blanks"] = int(np.isnan(pulses).sum())
     angle = np.concatenate(([0.0], np.cumsum(steps))) * quantum
     return RollerSignal(angle, 2, _rough_speed(angle, time), source, quantum, {k: v for k, v in counts.items() if v})
+
+
+def _unwrapped(steps: Array, most: float, pulses_per_turn: float) -> Array:
+    """Steps of a counter that starts over at a round figure, made exact: an angle guessed at each would drift."""
+    back = steps < 0.0
+    if not back.any():
+        return steps
+    figure = min((round_ for round_ in (*_ROUND, pulses_per_turn) if round_ > most), default=0.0)
+    onward = steps[back] + figure
+    pace = float(np.median(steps[~back & np.isfinite(steps)]))
+    if not (figure and (onward >= 0.0).all() and (onward <= 4.0 * pace + 2.0).all()):
+        return steps  # set back by hand, or at no figure known here
+    made = steps.copy()
+    made[back] = onward
+    return made
 
 
 def _rough_speed(angle: Array, time: Array) -> Array:
