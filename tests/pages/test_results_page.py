@@ -1,8 +1,15 @@
 """The customer's page: small, whole without script, private, honest about what it shows, and gone when it is over."""
 
+import base64
+import hashlib
+import html
 import re
 from typing import Any
 
+from pullbook.pages.results_flags import CUSTOMER_WORDS
+from pullbook.pages.results_style import CSS, PARTS, packed, results_css
+from pullbook.pages.words import FLAG_WORDS
+from tests.furnishing import CALIBRATION
 from tests.pages.conftest import Filed
 
 LARGEST_BYTES = 60_000
@@ -74,19 +81,80 @@ def test_a_pull_set_aside_is_told_with_its_reason(anonymous: Any, tuner: Any, fi
     assert "1 set aside" in page
 
 
-def test_a_change_since_publishing_stands_first(anonymous: Any, owner: Any, house: Any, filed_pulls: Filed) -> None:
-    assert "Changed since this was published" not in _page(anonymous, filed_pulls).text
-    from tests.furnishing import CALIBRATION
+HEAVIER = {**CALIBRATION, "valid_from": "2026-02-01T08:00:00+01:00", "inertia_kg_m2": 4.6, "reason": "measured again"}
 
-    heavier = {
-        **CALIBRATION,
-        "valid_from": "2026-02-01T08:00:00+01:00",
-        "inertia_kg_m2": 4.6,
-        "reason": "measured again",
-    }
-    assert owner.post(f"/api/v1/cells/{house.cell_id}/calibrations", json=heavier).status_code == 201
+
+def test_a_change_since_publishing_stands_first_with_its_reason_once(
+    anonymous: Any, owner: Any, house: Any, filed_pulls: Filed
+) -> None:
+    assert "Amended since it was published" not in _page(anonymous, filed_pulls).text
+    assert owner.post(f"/api/v1/cells/{house.cell_id}/calibrations", json=HEAVIER).status_code == 201
     page = _page(anonymous, filed_pulls).text
-    assert page.index("Changed since this was published") < page.index("What you asked")
+    assert page.index("Amended since it was published") < page.index("What you asked")
+    assert page.count("Another calibration of the cell is in force for that time.") == 1
+    lines = re.findall(r"<li>([AB], [^<]*, pull of [^<]*)</li>", page)
+    assert len(lines) == 8, "peak power and peak torque of four pulls"
+    for line in lines:
+        assert re.search(
+            r"\d+ March, \d\d:\d\d: peak (power|torque) is [\d.\u202f]+\u00a0(kW|N·m), was [\d.]+", line
+        ), line
+    assert "UTC" not in page.split("What you asked")[0]
+
+
+def test_a_pull_set_aside_after_publishing_is_an_amendment_in_words(
+    anonymous: Any, tuner: Any, filed_pulls: Filed
+) -> None:
+    tuner.post(f"/api/v1/pulls/{filed_pulls.pull_ids[1]}/set-aside", json={"reason": "the driver lifted early"})
+    page = _page(anonymous, filed_pulls).text
+    assert "it no longer counts" in page
+    tuner.delete(f"/api/v1/pulls/{filed_pulls.pull_ids[1]}/set-aside")
+    assert "Amended since it was published" not in _page(anonymous, filed_pulls).text
+
+
+def test_before_and_after_stand_in_one_sentence_with_unit_uncertainty_and_standard(
+    anonymous: Any, filed_pulls: Filed
+) -> None:
+    page = _page(anonymous, filed_pulls).text
+    said = html.unescape(re.search(r'<p class="lead">(.*?)</p>', page).group(1))
+    power = r"[\d.]+\u00a0kW ± [\d.]+\u00a0kW"
+    assert re.fullmatch(
+        rf"Before \(A, [^)]+\) the car gave {power} at most, after \(B, [^)]+\) {power}: [\d.]+\u00a0kW and "
+        r"[\d.]+\u00a0N·m more, at the wheels, corrected to the reference air of SAE J1349 \(2004\)\.",
+        said,
+    ), said
+
+
+def test_its_styles_are_in_the_page_and_the_policy_names_them_and_nothing_else(
+    anonymous: Any, filed_pulls: Filed
+) -> None:
+    for answer in (_page(anonymous, filed_pulls), anonymous.get("/r/never")):
+        (style,) = re.findall(r"<style>(.*?)</style>", answer.text, flags=re.DOTALL)
+        digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+        policy = answer.headers["content-security-policy"]
+        assert f"style-src 'sha256-{digest}';" in policy
+        assert policy.startswith("default-src 'none'")
+        assert "unsafe" not in policy
+        assert 'rel="stylesheet"' not in answer.text
+
+
+def test_packing_styles_keeps_every_rule() -> None:
+    kept = results_css()
+    for name, _ in PARTS:
+        rules = re.sub(r"/\*.*?\*/", "", (CSS / name).read_text(encoding="utf-8"), flags=re.DOTALL)
+        for text in re.findall(r'"[^"]*"', rules):
+            assert text in kept, "what stands in quotes is kept as it is"
+        for body in re.findall(r"\{([^{}]*)\}", rules):
+            for one in filter(None, (" ".join(part.split()) for part in body.split(";"))):
+                assert packed(one) in kept, f"{name}: {one}"
+    assert "<" not in kept
+    assert kept.count("{") == kept.count("}")
+
+
+def test_every_flag_has_words_for_a_customer() -> None:
+    assert set(FLAG_WORDS) - set(CUSTOMER_WORDS) == set()
+    for text in CUSTOMER_WORDS.values():
+        assert "_" not in text
+        assert text.endswith(".")
 
 
 def test_a_link_that_never_was_says_ask_the_shop_whatever_it_looks_like(anonymous: Any, house: Any) -> None:

@@ -8,9 +8,8 @@ from starlette.responses import Response
 
 from pullbook.error_answers import path_within
 from pullbook.pages.render import draw, frame
+from pullbook.pages.results_style import customer_headers
 from pullbook.pages.told import Shown, told
-
-CUSTOMER_HEADERS = {"X-Robots-Tag": "noindex, nofollow, noarchive", "Referrer-Policy": "no-referrer"}
 
 
 @dataclass(frozen=True)
@@ -35,5 +34,5 @@ def error_page(request: Request, status: int, title: str, detail: str) -> Respon
     """What `error_answers` calls for a refusal that a person will read."""
     around = frame(request, None, None)
     if path_within(request).startswith("/r/") and status in (404, 410):
-        return draw(around, LinkRefusalPage(is_over=status == 410), status, CUSTOMER_HEADERS)
+        return draw(around, LinkRefusalPage(is_over=status == 410), status, customer_headers())
     return draw(around, RefusalPage(status=status, title=title, detail=detail), status)

@@ -18,6 +18,7 @@ from pullbook.db.tables import Shop
 from pullbook.measure import CHANNELS
 from pullbook.measure.units import UNITS
 from pullbook.pages import words
+from pullbook.pages.results_style import style_element
 from pullbook.pages.told import Frame, Shown
 from pullbook.panels import dash, letter, style
 from pullbook.settings import HOUSE
@@ -134,6 +135,7 @@ def _environment() -> Environment:
     )
     made.globals.update(
         url=url, asset=asset, letter=letter, setup_style=style, setup_dash=dash,
+        style_of_results=style_element,
         **{name: value for name, value in vars(words).items() if name.endswith("_WORDS")},
     )  # fmt: skip
     return made

@@ -9,8 +9,11 @@ from starlette.responses import Response
 from pullbook.deps import Now, ReadSession, SettingsDep
 from pullbook.measure.correction import STANDARDS
 from pullbook.overlay_svg import NARROW, panels_svg
-from pullbook.pages.render import around_person, draw
-from pullbook.pages.results_shown import AirLine, FlagLine, ResultsPage
+from pullbook.pages.render import draw, frame, shop_row
+from pullbook.pages.results_amended import amendments
+from pullbook.pages.results_flags import flag_lines
+from pullbook.pages.results_shown import AirLine, ResultsPage
+from pullbook.pages.results_style import customer_headers
 from pullbook.pages.results_words import sentences
 from pullbook.pages.summing_up import summaries, table_of
 from pullbook.panels import panels_of
@@ -20,7 +23,6 @@ from pullbook.shown_units import ShownUnits, plain_number
 
 router = APIRouter(include_in_schema=False)
 
-HEADERS = {"X-Robots-Tag": "noindex, nofollow, noarchive", "Referrer-Policy": "no-referrer"}
 TABLE_STEP_RPM = 250.0
 
 
@@ -28,7 +30,9 @@ TABLE_STEP_RPM = 250.0
 def results(request: Request, token: str, session: ReadSession, settings: SettingsDep, now: Now) -> Response:
     """What was published under this link. 404 and 410 are the same page and say to ask the shop."""
     published = open_link(session, token, now, settings.weather_stale_minutes)
-    around = around_person(request, session, None)
+    shop = shop_row(session)
+    around = frame(request, shop, None)
+    zone = ZoneInfo(around.time_zone)
     comparison = published.comparison
     found = summaries(comparison)
     panels = panels_of(comparison, around.units, ("power", "torque"))
@@ -39,34 +43,26 @@ def results(request: Request, token: str, session: ReadSession, settings: Settin
     said = f"Power and torque over engine speed, {comparison.standard_title}; the numbers are in the table"
     page = ResultsPage(
         published=published,
+        shop_address=shop.address if shop else "",
+        amendments=amendments(published.changes, comparison.pulls, around.units, zone),
         standard=STANDARDS[comparison.standard],
         summaries=found,
-        sentences=sentences(found, around.units),
-        days=_days(comparison, ZoneInfo(around.time_zone)),
+        sentences=sentences(found, around.units, STANDARDS[comparison.standard]),
+        days=_days(comparison, zone),
         cell_names=tuple(dict.fromkeys(pull.facts.cell_name for pull in comparison.pulls)),
-        flags=_flags(comparison),
+        flags=flag_lines(comparison),
         air=_air(comparison, around.units),
         svg=panels_svg(panels, comparison.engine_speed_rpm, NARROW, said),
         speeds=tuple(speeds[place] for place in every),
         columns=tuple(type(one)(one.title, tuple(one.values[place] for place in every)) for one in columns),
     )
-    return draw(around, page, headers=HEADERS)
+    return draw(around, page, headers=customer_headers())
 
 
 def _days(comparison: Comparison, zone: ZoneInfo) -> tuple[datetime, ...]:
     """The first pull of each day, by the shop's clock."""
     taken = sorted(pull.facts.taken_at for pull in comparison.pulls)
     return tuple({at.astimezone(zone).date(): at for at in reversed(taken)}.values())[::-1]
-
-
-def _flags(comparison: Comparison) -> tuple[FlagLine, ...]:
-    """Each kind of flag once: the customer reads one sentence, not one for each pull."""
-    by_code: dict[str, list[str]] = {}
-    for setup in comparison.setups:
-        for pull in setup.standing:
-            for flag in pull.flags:
-                by_code.setdefault(flag.code, []).append(flag.text)
-    return tuple(FlagLine(texts[0], len(texts) - 1) for texts in by_code.values())
 
 
 def _air(comparison: Comparison, units: ShownUnits) -> tuple[AirLine, ...]:

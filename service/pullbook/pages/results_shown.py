@@ -20,10 +20,19 @@ class AirLine:
 
 @dataclass(frozen=True)
 class FlagLine:
-    """What the reader should know, as the first pull says it, and in how many more pulls it is alike."""
+    """What the reader should know, and in how many of the pulls that count it was seen; 0: of the comparison."""
 
     text: str
-    others: int
+    seen: int
+    of: int
+
+
+@dataclass(frozen=True)
+class Amendment:
+    """Why figures are not those that were published, and each of them: is, was."""
+
+    why: str
+    figures: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -32,6 +41,8 @@ class ResultsPage(Shown):
 
     template: ClassVar[str] = "results/show.html"
     published: Published = told("The link, the ticket, the comparison, and what changed since.")
+    shop_address: str = told("Where the shop is; empty when it does not say.")
+    amendments: tuple[Amendment, ...] = told("What changed since it was published, by reason.")
     standard: Standard = told("The standard it was published under.")
     summaries: tuple[SetupSummary, ...] = told("Headline figures by setup.")
     sentences: tuple[str, ...] = told("Before and after in words.")

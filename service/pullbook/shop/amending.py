@@ -1,7 +1,7 @@
 """Amending: what a results link showed when it was published, set against what the same reading gives now."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pullbook.measure.curve import Figure
@@ -25,6 +25,10 @@ class Change:
     was: str  # "182.4 kW"
     now: str
     why: str  # "the weather reading was corrected, …"
+    pull_id: str = ""
+    key: str = ""  # peak_power_w, peak_torque_nm, set_aside, or empty: the figures stayed
+    was_value: float | None = None  # in W or N·m
+    now_value: float | None = None
 
 
 def published_of(comparison: Comparison) -> dict[str, Any]:
@@ -68,8 +72,9 @@ def changes_between(was: Mapping[str, Any], now: Mapping[str, Any], comparison: 
         moved = _moved(called, then, here, why)
         if then["set_aside"] != here["set_aside"]:
             words = ("counts", "is set aside")
-            moved.append(Change(called, words[then["set_aside"]], words[here["set_aside"]], why))
-        found += moved or [Change(f"{called}: what it is read from", "as published", "amended, figures unchanged", why)]
+            moved.append(Change(called, words[then["set_aside"]], words[here["set_aside"]], why, key="set_aside"))
+        moved = moved or [Change(f"{called}: what it is read from", "as published", "amended, figures unchanged", why)]
+        found += [replace(one, pull_id=pull_id) for one in moved]
     return tuple(found)
 
 
@@ -84,7 +89,8 @@ def _moved(called: str, then: Mapping[str, Any], here: Mapping[str, Any], why: s
         shown = [_shown(values, scale, unit, places) for values in (then[key], here[key])]
         if shown[0] == shown[1]:
             shown = [_shown(values, scale, unit, places + 3) for values in (then[key], here[key])]
-        found.append(Change(f"{called}: {title}", shown[0], shown[1], why))
+        values = [pair[0] if pair else None for pair in (then[key], here[key])]
+        found.append(Change(f"{called}: {title}", shown[0], shown[1], why, "", key, *values))
     return found
 
 

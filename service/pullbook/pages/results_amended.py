@@ -1,0 +1,61 @@
+"""What changed since results were published, as the shop would say it: the reason, then each figure, was and is."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from pullbook.pages.results_shown import Amendment
+from pullbook.panels import letter
+from pullbook.shop.amending import Change
+from pullbook.shop.reading import ReadPull
+from pullbook.shown_units import ShownUnits
+
+_TITLES = {"peak_power_w": ("peak power", "power"), "peak_torque_nm": ("peak torque", "torque")}
+
+
+def amendments(
+    changes: Sequence[Change], pulls: Sequence[ReadPull], units: ShownUnits, zone: ZoneInfo
+) -> tuple[Amendment, ...]:
+    """Changes by their reason, in the order they are found."""
+    known = {pull.facts.id: pull for pull in pulls}
+    by_reason: dict[str, list[str]] = {}
+    for change in changes:
+        lines = by_reason.setdefault(change.why, [])
+        pull = known.get(change.pull_id)
+        called = _called(pull, zone) if pull is not None else change.what
+        lines.append(f"{called}: {_moved(change, units)}.")
+    return tuple(Amendment(_sentence(why), tuple(lines)) for why, lines in by_reason.items())
+
+
+def _sentence(why: str) -> str:
+    return f"{why[:1].upper()}{why[1:]}."
+
+
+def _called(pull: ReadPull, zone: ZoneInfo) -> str:
+    return f"{letter(pull.facts.setup_position)}, {pull.setup.name}, pull of {_clock(pull.facts.taken_at, zone)}"
+
+
+def _clock(at: datetime, zone: ZoneInfo) -> str:
+    return at.astimezone(zone).strftime("%-d %B, %H:%M")
+
+
+def _moved(change: Change, units: ShownUnits) -> str:
+    if change.key in _TITLES:
+        title, dimension = _TITLES[change.key]
+        return f"{title} is {_shown(change, units, dimension)}"
+    if change.key == "set_aside":
+        return "it no longer counts" if change.now == "is set aside" else "it counts again"
+    return "read anew, and its figures stay as they were"
+
+
+def _shown(change: Change, units: ShownUnits, dimension: str) -> str:
+    places = units.decimals(dimension)
+    pair = (change.now_value, change.was_value)
+    now, was = (_text(value, units, dimension, places) for value in pair)
+    if now == was:  # a change too small to be seen is still told
+        now, was = (_text(value, units, dimension, places + 3) for value in pair)
+    return f"{now}, was {was}"
+
+
+def _text(value: float | None, units: ShownUnits, dimension: str, places: int) -> str:
+    return "not readable" if value is None else units.text(value, dimension, places)
