@@ -148,6 +148,5 @@ def _ready(database: Database) -> SchemaState:
     state = schema_state(database.reader, MIGRATIONS)
     if not state.is_current:
         raise Refusal(state.words)
-    with database.writing() as session:
-        session.connection()  # takes the writer's lock, and gives it back untouched
+    database.prove_writable()
     return state

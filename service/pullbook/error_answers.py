@@ -260,4 +260,5 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(sql.DataError, _registered(_unstorable))
     app.add_exception_handler(sql.IntegrityError, _registered(_broken_rule))
     app.add_exception_handler(sql.OperationalError, _registered(_database_away))
+    app.add_exception_handler(sql.InternalError, _registered(_database_away))  # PostgreSQL that only lets read
     app.add_exception_handler(sql.TimeoutError, _registered(_database_away))

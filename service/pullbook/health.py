@@ -25,12 +25,11 @@ async def alive() -> PlainTextResponse:
 @router.get("/readyz", include_in_schema=False)
 def ready(request: Request, database: DatabaseDep, settings: SettingsDep) -> Response:
     """The records can be written, their schema is this version's, and there is room."""
-    with database.writing() as session:
-        session.connection()  # takes the writer's lock, and gives it back untouched
     state = schema_state(database.reader, MIGRATIONS)
-    free_bytes = free_space_bytes(settings)
     if not state.is_current:
         return answer(request, 503, "not-ready", state.words)
+    database.prove_writable()
+    free_bytes = free_space_bytes(settings)
     if free_bytes < LEAST_FREE_BYTES:
         return answer(request, 503, "not-ready", f"only {free_bytes} bytes of disk are left")
     doubt = doubt_of(database.is_sqlite)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from types import ModuleType
 from typing import Any
 
-from sqlalchemy import URL, Engine, create_engine, event, make_url
+from sqlalchemy import URL, Engine, create_engine, event, make_url, text
 from sqlalchemy.orm import Session, sessionmaker
 
 try:
@@ -140,6 +140,15 @@ class Database:
         """A session that never commits."""
         with self.open_reader() as session:
             yield session
+
+    def prove_writable(self) -> None:
+        """Raise the database's own refusal when nothing can be written, as in a file that is read-only.
+
+        The writer's lock is no proof: SQLite gives it on a read-only file too. A statement that would write is one,
+        even where it finds nothing to change.
+        """
+        with self.writing() as session:
+            session.execute(text("DELETE FROM alembic_version WHERE 1 = 0"))
 
     def close(self) -> None:
         """Give every connection back."""
