@@ -6,7 +6,8 @@ import pytest
 from pullbook.measure.air import Air, air_from_relative_humidity
 from pullbook.measure.correction import Engine
 from pullbook.measure.curve import SweepError, SweepSettings, read_sweep
-from tests.measure.made_sweeps import OBSERVED, RATIO, RPM, SPARK, read, rounded, sweep_lasting
+from pullbook.measure.rollerspeed import roller_signal
+from tests.measure.made_sweeps import OBSERVED, RATIO, RPM, SPARK, errors_pct, read, rounded, sweep_lasting
 
 MADE = sweep_lasting(10.0, rounded)
 PLAIN = MADE.channels(200.0, 0.3, 2)
@@ -130,6 +131,38 @@ def test_wild_and_blank_roller_speeds_are_mended_and_counted():
     assert curve.counts["roller_speed_spikes"] == 2
     assert _codes(curve) == ["roller_speed_mended"]
     assert np.allclose(curve.power_w, read(MADE, PLAIN).power_w, rtol=5e-3)
+
+
+@pytest.mark.parametrize("most", [60, 256, 1000, 4096, 65536])
+def test_a_pulse_counter_that_starts_over_at_a_round_figure_loses_nothing(most):
+    pulses = MADE.channels(200.0, pulses=60)
+    whole = read(MADE, pulses, pulses_per_turn=60.0)
+    curve = read(
+        MADE, pulses | {"roller_pulses": np.mod(pulses["roller_pulses"] + most - 7, most)}, pulses_per_turn=60.0
+    )
+    assert np.array_equal(curve.power_w, whole.power_w)
+    assert curve.counts == {}
+
+
+def test_a_pulse_counter_that_leaps_or_is_written_in_every_second_row_is_carried_on():
+    pulses = MADE.channels(200.0, pulses=60)
+    whole = read(MADE, pulses, pulses_per_turn=60.0)
+    leaping, sparse = pulses["roller_pulses"].copy(), pulses["roller_pulses"].copy()
+    leaping[900:] += 5000.0
+    sparse[1::2] = np.nan
+    leapt = read(MADE, pulses | {"roller_pulses": leaping}, pulses_per_turn=60.0)
+    assert leapt.counts == {"pulse_counter_resets": 1}
+    half = read(MADE, pulses | {"roller_pulses": sparse}, pulses_per_turn=60.0)
+    assert half.counts == {"pulse_blanks": int(np.isnan(sparse).sum())}
+    # at the leap one pulse more or less was guessed, and half the counts tell half as much
+    assert errors_pct(MADE, whole)[0] < 0.7
+    assert errors_pct(MADE, leapt)[0] < 1.4
+    assert errors_pct(MADE, half)[0] < 0.7
+
+
+def test_a_roller_with_few_pulses_a_turn_has_no_leaps():
+    pulses = MADE.channels(200.0, pulses=4)  # in most rows there is none, in others one
+    assert roller_signal(pulses, MADE.calibration(pulses_per_turn=4.0)).counts == {}
 
 
 def test_a_pulse_counter_that_starts_again_is_carried_on():

@@ -13,7 +13,7 @@ import numpy as np
 from pullbook.measure.curveparts import Array, RollerCalibration, SweepError
 
 _ROUND = tuple(sorted([2.0**bits for bits in range(8, 33)] + [10.0**digits for digits in range(3, 10)]))
-_WILD = 6.0  # times the usual most: no roller gains so much between two samples, however the stamps jitter
+_WILD = 6.0  # times the usual most, and pulses: no roller gains so much between two samples, however stamps jitter
 
 
 @dataclass(frozen=True)
@@ -77,21 +77,28 @@ def _angle(pulses: Array, time: Array, source: str, calibration: RollerCalibrati
     if not calibration.pulses_per_turn:
         raise SweepError("Roller pulses were recorded, but the cell's calibration does not say how many make a turn.")
     quantum = 2.0 * pi / calibration.pulses_per_turn
-    counts: dict[str, int] = {}
+    finite = np.isfinite(pulses)
+    if int(finite.sum()) < 20:
+        raise SweepError("Roller pulses are blank almost everywhere; check which column counts them.")
+    counts = {"pulse_blanks": int((~finite).sum())}
     if source == "roller_pulses":
-        steps = _unwrapped(np.diff(pulses), float(np.nanmax(pulses)), calibration.pulses_per_turn)
-        rate = steps / np.diff(time)
-        with np.errstate(invalid="ignore"):
-            jumps = ~np.isfinite(steps) | (steps < 0.0) | (rate > _WILD * np.nanquantile(rate, 0.9))
-        if jumps.any():  # the counter was set back, or leapt: go on at the pace around it
-            counts["pulse_counter_resets"] = int(jumps.sum())
-            usual = np.flatnonzero(~jumps)
-            steps = np.interp(np.arange(len(steps)), usual, steps[usual])
+        counts["pulse_counter_resets"], turned = _counted(pulses[finite], time[finite], calibration.pulses_per_turn)
+        turned = turned if finite.all() else np.interp(time, time[finite], turned)
     else:
-        steps = np.nan_to_num(pulses[1:])
-        counts["pulse_blanks"] = int(np.isnan(pulses).sum())
-    angle = np.concatenate(([0.0], np.cumsum(steps))) * quantum
+        turned = np.concatenate(([0.0], np.cumsum(np.nan_to_num(pulses[1:]))))
+    angle = turned * quantum
     return RollerSignal(angle, 2, _rough_speed(angle, time), source, quantum, {k: v for k, v in counts.items() if v})
+
+
+def _counted(pulses: Array, time: Array, pulses_per_turn: float) -> tuple[int, Array]:
+    """How often the counter was set back or leapt, and a count that goes on at the pace around it there."""
+    steps = _unwrapped(np.diff(pulses), float(pulses.max()), pulses_per_turn)
+    rate = steps / np.diff(time)
+    jumps = (steps < 0.0) | ((rate > _WILD * float(np.quantile(rate, 0.9))) & (steps > _WILD))
+    if jumps.any() and not jumps.all():
+        usual = np.flatnonzero(~jumps)
+        steps = np.interp(np.arange(len(steps)), usual, steps[usual])
+    return int(jumps.sum()), np.concatenate(([0.0], np.cumsum(steps)))
 
 
 def _unwrapped(steps: Array, most: float, pulses_per_turn: float) -> Array:
@@ -101,7 +108,7 @@ def _unwrapped(steps: Array, most: float, pulses_per_turn: float) -> Array:
         return steps
     figure = min((round_ for round_ in (*_ROUND, pulses_per_turn) if round_ > most), default=0.0)
     onward = steps[back] + figure
-    pace = float(np.median(steps[~back & np.isfinite(steps)]))
+    pace = float(np.median(steps[~back])) if not back.all() else 0.0
     if not (figure and (onward >= 0.0).all() and (onward <= 4.0 * pace + 2.0).all()):
         return steps  # set back by hand, or at no figure known here
     made = steps.copy()
