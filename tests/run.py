@@ -3,6 +3,8 @@
 Sets itself up, finds or installs a browser, then runs ruff, mypy and pytest. `--bench` prints the bench table instead.
 """
 
+from __future__ import annotations  # so that an old Python reaches the sentence that says so
+
 import os
 import shutil
 import subprocess

@@ -4,6 +4,8 @@ from typing import Any
 
 import pytest
 
+from pullbook.api.air_factors import EXAMPLE
+
 from pullbook.measure.correction import STANDARDS
 
 MILD = {"air_temperature_c": 30.0, "station_pressure_kpa": 98.4, "relative_humidity_pct": 50.0}
@@ -55,6 +57,12 @@ def test_a_sea_level_figure_at_altitude_is_doubted(desk: Any) -> None:
         "doubt"
     ]
     assert "sea-level" in doubt
+
+
+def test_the_example_in_the_description_is_what_is_answered(desk: Any) -> None:
+    asked = {name: EXAMPLE[name] for name in ("air_temperature_c", "station_pressure_kpa", "relative_humidity_pct")}
+    answer = desk.get("/api/v1/air", params=asked).json()
+    assert {**answer, "factors": {"iso_1585": answer["factors"]["iso_1585"]}} == EXAMPLE
 
 
 def test_a_diesel_has_its_own_factor(desk: Any) -> None:

@@ -73,14 +73,14 @@ class AirAnswer(Answer):
 EXAMPLE = {
     "air_temperature_c": 30.0,
     "station_pressure_kpa": 98.4,
-    "vapour_pressure_kpa": 2.1235,
-    "dry_pressure_kpa": 96.2765,
-    "density_kg_m3": 1.1215,
+    "vapour_pressure_kpa": 2.12302,
+    "dry_pressure_kpa": 96.27698,
+    "density_kg_m3": 1.12154,
     "relative_humidity_pct": 50.0,
     "doubt": None,
     "factors": {
         "iso_1585": {
-            "factor": 1.0443,
+            "factor": 1.04441,
             "valid": True,
             "limits": [0.93, 1.07],
             "title": "ISO 1585, UN R85",
