@@ -5,7 +5,6 @@ from typing import Any
 import pytest
 
 from pullbook.api.air_factors import EXAMPLE
-
 from pullbook.measure.correction import STANDARDS
 
 MILD = {"air_temperature_c": 30.0, "station_pressure_kpa": 98.4, "relative_humidity_pct": 50.0}
