@@ -112,5 +112,3 @@ def _notebook_s(repeats: int = 5) -> float:
             subprocess.run(command, check=True)
             took.append(time.perf_counter() - began)
         return sorted(took)[repeats // 2]
-
-

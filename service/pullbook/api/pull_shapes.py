@@ -3,7 +3,7 @@
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session, aliased
 
 from pullbook.api.shaping import UNSET, Answer, Asked, Id, Instant, Words
@@ -97,16 +97,18 @@ SELECTED = (
     .outerjoin(ChannelMap, ChannelMap.id == Pull.channel_map_id)
     .outerjoin(_SETTER, _SETTER.id == Pull.set_aside_by)
 )
+_ONE = SELECTED.where(Pull.id == bindparam("pull_id"))
+_TWINS = (
+    select(Pull.sha256, Ticket.number)
+    .join(Ticket, Ticket.id == Pull.ticket_id)
+    .where(Pull.sha256.in_(bindparam("files", expanding=True)))
+)
 
 
 def pull_facts(session: Session, rows: list[Any]) -> list[dict[str, Any]]:
     """Rows of SELECTED as answered, with the other tickets that hold the same file."""
     twins: dict[str, set[int]] = {}
-    for sha256, number in session.execute(
-        select(Pull.sha256, Ticket.number)
-        .join(Ticket, Ticket.id == Pull.ticket_id)
-        .where(Pull.sha256.in_({row.sha256 for row in rows}))
-    ):
+    for sha256, number in session.execute(_TWINS, {"files": list({row.sha256 for row in rows})}):
         twins.setdefault(sha256, set()).add(number)
     return [
         {**row._mapping, "same_file_on_tickets": sorted(twins.get(row.sha256, set()) - {row.ticket_number})}
@@ -116,7 +118,7 @@ def pull_facts(session: Session, rows: list[Any]) -> list[dict[str, Any]]:
 
 def one_pull(session: Session, pull_id: str) -> dict[str, Any]:
     """A pull as answered; NotFound when there is none."""
-    row = session.execute(SELECTED.where(Pull.id == pull_id)).one_or_none()
+    row = session.execute(_ONE, {"pull_id": pull_id}).one_or_none()
     if row is None:
         raise NotFound(f"There is no pull {pull_id}.")
     return pull_facts(session, [row])[0]

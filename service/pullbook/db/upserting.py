@@ -1,5 +1,6 @@
 """Insert unless it is there: the one statement that SQLAlchemy builds differently for each engine."""
 
+from functools import cache
 from importlib import import_module
 from typing import Any
 
@@ -11,4 +12,30 @@ def upsert(session: Session, table: Any) -> Any:
 
     Its dialect is loaded with its engine; naming both here would load PostgreSQL's into every shop on SQLite.
     """
-    return import_module(f"sqlalchemy.dialects.{session.get_bind().dialect.name}").insert(table)
+    return _insert_of(session.get_bind().dialect.name)(table)
+
+
+def insert_once(session: Session, table: Any, key: str) -> Any:
+    """An INSERT that leaves what has this key already; executed with its values as parameters."""
+    return _insert_once(session.get_bind().dialect.name, table, key)
+
+
+@cache  # putting such a statement together costs more than running it
+def _insert_once(dialect: str, table: Any, key: str) -> Any:
+    return _insert_of(dialect)(table).on_conflict_do_nothing(index_elements=[key])
+
+
+def counting_on(session: Session, counter: Any) -> Any:
+    """An INSERT of `name` and `last` that adds to what is there, and answers the sum."""
+    return _counting_on(session.get_bind().dialect.name, counter)
+
+
+@cache
+def _counting_on(dialect: str, counter: Any) -> Any:
+    statement = _insert_of(dialect)(counter)
+    added = {"last": counter.c.last + statement.excluded.last}
+    return statement.on_conflict_do_update(index_elements=["name"], set_=added).returning(counter.c.last)
+
+
+def _insert_of(dialect: str) -> Any:
+    return import_module(f"sqlalchemy.dialects.{dialect}").insert

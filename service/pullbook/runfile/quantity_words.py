@@ -3,6 +3,7 @@
 import re
 import unicodedata
 from dataclasses import dataclass
+from functools import lru_cache
 
 _SPEED = r"(speed|rpm|upm|omega|velocity|drehzahl|geschwindigkeit|vitesse|velocidad|regimen?|revoluciones|tours|tr min)"
 _ROLLER = r"(roller|roll|rolls|drum|rollen?|walzen?|rodillos?|rouleaux?|tambours?|tambor)"
@@ -155,6 +156,7 @@ def fold(text: str) -> str:
     return " ".join(re.sub(r"[^a-z0-9]+", " ", text).split())
 
 
+@lru_cache(maxsize=1024)  # a logger writes the same headings over every file
 def quantities_of(name: str) -> tuple[str, ...]:
     """The quantities whose words a folded heading has; none where a further word makes it another thing."""
     fitting = [rule.quantity for rule in RULES if rule.fits(name)]

@@ -5,19 +5,22 @@ import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, cast
 
 import orjson
-from sqlalchemy import event, func, insert, select
+from sqlalchemy import Table, bindparam, event, func, insert, select
 from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import AuditDetail, AuditEntry
 from pullbook.db.tables import Counter
-from pullbook.db.upserting import upsert
+from pullbook.db.upserting import counting_on
 
 FIRST_PREVIOUS = "0" * 64
 _WAITING = "audit_notes"
 _COUNTER = "audit_entry"
+# built once, and of bare tables: every change to any record runs these
+_ENTRY, _DETAIL = cast("Table", AuditEntry.__table__), cast("Table", AuditDetail.__table__)
+_HASH_OF = select(_ENTRY.c.hash).where(_ENTRY.c.number == bindparam("number"))
 
 
 @dataclass(frozen=True)
@@ -62,7 +65,7 @@ def _write_all(session: Session) -> None:
     before = _take_numbers(session, len(waiting)) - len(waiting)
     previous = FIRST_PREVIOUS
     if before:
-        previous = session.execute(select(AuditEntry.hash).where(AuditEntry.number == before)).scalar_one()
+        previous = session.execute(_HASH_OF, {"number": before}).scalar_one()
     entries, details = [], []
     for number, waited in enumerate(waiting, before + 1):
         salt = secrets.token_hex(16)
@@ -70,17 +73,14 @@ def _write_all(session: Session) -> None:
         previous = entry["hash"]
         entries.append(entry)
         details.append({"number": number, "salt": salt, "before": waited.before, "after": waited.after})
-    session.execute(insert(AuditEntry), entries)
-    session.execute(insert(AuditDetail), details)
+    session.execute(insert(_ENTRY), entries)
+    session.execute(insert(_DETAIL), details)
 
 
 def _take_numbers(session: Session, count: int) -> int:
     """Take the next numbers; the counter's row stays locked until the transaction ends, so there are no gaps."""
-    statement = upsert(session, Counter).values(name=_COUNTER, last=count)
-    statement = statement.on_conflict_do_update(
-        index_elements=["name"], set_={"last": Counter.last + statement.excluded.last}
-    )
-    number: int = session.execute(statement.returning(Counter.last)).scalar_one()
+    statement = counting_on(session, Counter.__table__)
+    number: int = session.execute(statement, {"name": _COUNTER, "last": count}).scalar_one()
     return number
 
 

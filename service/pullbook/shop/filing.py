@@ -7,14 +7,16 @@ import hashlib
 import unicodedata
 from dataclasses import dataclass
 from datetime import datetime
+from typing import cast
 
 import zstandard
-from sqlalchemy import select
+from sqlalchemy import Table, bindparam, insert, select
 from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import ColumnBlock, Pull, RawFile
+from pullbook.db.stored_types import new_id
 from pullbook.db.tables import Cell, Setup, Ticket
-from pullbook.db.upserting import upsert
+from pullbook.db.upserting import insert_once
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound, NotReady
 from pullbook.runfile.block import pack
 from pullbook.runfile.channels import Recognised, recognise
@@ -24,6 +26,25 @@ from pullbook.shop.mapping import choose_map, keep_recognised
 
 ZSTD_LEVEL = -1
 LONGEST_FILE_NAME = 200
+
+# built once, and of bare tables: a file is kept in less time than it takes to put these together
+_TICKET, _PULL, _BLOCK, _FILE = (cast("Table", kind.__table__) for kind in (Ticket, Pull, ColumnBlock, RawFile))
+_SETUP, _CELL = cast("Table", Setup.__table__), cast("Table", Cell.__table__)
+_SAME_FILE = bindparam("sha256", type_=_PULL.c.sha256.type)
+_SAME_TICKET = bindparam("ticket_id", type_=_PULL.c.ticket_id.type)
+_TARGET = select(
+    select(_TICKET.c.state).where(_TICKET.c.id == _SAME_TICKET).scalar_subquery(),
+    select(_SETUP.c.ticket_id).where(_SETUP.c.id == bindparam("setup_id")).scalar_subquery(),
+    select(_CELL.c.id).where(_CELL.c.id == bindparam("cell_id")).scalar_subquery(),
+)
+_LOCKED_TICKET = select(_TICKET.c.id).where(_TICKET.c.id == _SAME_TICKET).with_for_update()
+_FILED = select(_PULL.c.id).where(_PULL.c.ticket_id == _SAME_TICKET, _PULL.c.sha256 == _SAME_FILE)
+_THERE = select(
+    _FILED.scalar_subquery().label("pull_id"),
+    select(_FILE.c.sha256).where(_FILE.c.sha256 == _SAME_FILE).scalar_subquery().label("raw"),
+    select(_BLOCK.c.sha256).where(_BLOCK.c.sha256 == _SAME_FILE).scalar_subquery().label("columns"),
+)
+_RAW = select(_FILE.c.zstd, _FILE.c.size_bytes).where(_FILE.c.sha256 == _SAME_FILE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,18 +97,18 @@ def clean_file_name(name: str) -> str:
 
 def refuse_unknown_target(session: Session, wanted: PullWanted) -> None:
     """NotFound: no such ticket. Invalid: another ticket's setup, or an unknown cell. Clash: the ticket is cancelled."""
-    state = session.execute(select(Ticket.state).where(Ticket.id == wanted.ticket_id)).scalar_one_or_none()
+    asked = {"ticket_id": wanted.ticket_id, "setup_id": wanted.setup_id, "cell_id": wanted.cell_id}
+    state, holder, cell_id = session.execute(_TARGET, asked).one()
     if state is None:
         raise NotFound(f"There is no ticket {wanted.ticket_id}.")
     if state == "cancelled":
         raise Clash("This ticket is cancelled; book it again before filing pulls on it.")
-    holder = session.execute(select(Setup.ticket_id).where(Setup.id == wanted.setup_id)).scalar_one_or_none()
     if holder != wanted.ticket_id:
         raise Invalid(
             f"There is no setup {wanted.setup_id} on this ticket.",
             FieldProblem("setup_id", wanted.setup_id, "the id of one of this ticket's setups"),
         )
-    if session.execute(select(Cell.id).where(Cell.id == wanted.cell_id)).one_or_none() is None:
+    if cell_id is None:
         raise Invalid(
             f"There is no cell {wanted.cell_id}.",
             FieldProblem("cell_id", wanted.cell_id, "the id of the cell it was taken on"),
@@ -96,81 +117,87 @@ def refuse_unknown_target(session: Session, wanted: PullWanted) -> None:
 
 def already_filed(session: Session, ticket_id: str, sha256: str) -> str | None:
     """The id of the pull that these very bytes are on this ticket, if they are."""
-    return session.execute(
-        select(Pull.id).where(Pull.ticket_id == ticket_id, Pull.sha256 == sha256)
-    ).scalar_one_or_none()
+    found: str | None = session.execute(_FILED, {"ticket_id": ticket_id, "sha256": sha256}).scalar_one_or_none()
+    return found
 
 
 def file_pull(session: Session, now: datetime, staff_id: str, wanted: PullWanted, read: FileRead) -> tuple[str, bool]:
     """File it in this transaction; gives the pull's id and whether it was made now rather than found."""
     # two sendings of one file meet at the ticket's row: the second finds what the first filed
-    session.execute(select(Ticket.id).where(Ticket.id == wanted.ticket_id).with_for_update())
-    there = already_filed(session, wanted.ticket_id, read.sha256)
-    if there is not None:
-        return there, False
-    _keep_bytes(session, now, read)
+    session.execute(_LOCKED_TICKET, {"ticket_id": wanted.ticket_id})
+    there = session.execute(_THERE, {"ticket_id": wanted.ticket_id, "sha256": read.sha256}).one()
+    if there.pull_id is not None:
+        return there.pull_id, False
+    _keep_bytes(session, now, read, raw_is_there=there.raw is not None, columns_are_there=there.columns is not None)
     map_id, reason = None, read.unreadable_reason
     if read.run is not None and read.recognised is not None:
         mapped = choose_map(session, read.run.headers, read.run.values, wanted.channel_map_id, read.recognised)
         map_id, reason = mapped.map_id, mapped.unreadable_reason
         if map_id is None and reason is None:
             map_id = keep_recognised(session, read.recognised, now, staff_id)
-    pull = Pull(
-        ticket_id=wanted.ticket_id,
-        setup_id=wanted.setup_id,
-        cell_id=wanted.cell_id,
-        sha256=read.sha256,
-        kind=wanted.kind,
-        taken_at=wanted.taken_at,
-        received_at=now,
-        file_name=clean_file_name(wanted.file_name),
-        operator_id=staff_id,
-        channel_map_id=map_id,
-        state="readable" if reason is None else "unreadable",
-        unreadable_reason=reason,
-        notes=wanted.notes,
+    pull_id, state = new_id(), "readable" if reason is None else "unreadable"
+    session.execute(
+        insert(_PULL),
+        {
+            "id": pull_id,
+            "ticket_id": wanted.ticket_id,
+            "setup_id": wanted.setup_id,
+            "cell_id": wanted.cell_id,
+            "sha256": read.sha256,
+            "kind": wanted.kind,
+            "taken_at": wanted.taken_at,
+            "received_at": now,
+            "file_name": clean_file_name(wanted.file_name),
+            "operator_id": staff_id,
+            "channel_map_id": map_id,
+            "state": state,
+            "unreadable_reason": reason,
+            "notes": wanted.notes,
+        },
     )
-    session.add(pull)
-    session.flush()
-    after = {"sha256": read.sha256, "setup_id": wanted.setup_id, "state": pull.state, "channel_map_id": map_id}
-    note(session, now, staff_id, "file", "pull", pull.id, None, after)
-    return pull.id, True
+    after = {"sha256": read.sha256, "setup_id": wanted.setup_id, "state": state, "channel_map_id": map_id}
+    note(session, now, staff_id, "file", "pull", pull_id, None, after)
+    return pull_id, True
 
 
-def _keep_bytes(session: Session, now: datetime, read: FileRead) -> None:
+def _keep_bytes(
+    session: Session, now: datetime, read: FileRead, *, raw_is_there: bool, columns_are_there: bool
+) -> None:
     """The raw file under its hash and its columns; both may be there already, from another ticket."""
-    if session.execute(select(RawFile.sha256).where(RawFile.sha256 == read.sha256)).one_or_none() is None:
-        # looked for first: SQLite's guards refuse a second one before its conflict clause is asked
+    if not raw_is_there:  # looked for first: SQLite's guards refuse a second one before its conflict clause is asked
         session.execute(
-            upsert(session, RawFile)
-            .values(sha256=read.sha256, size_bytes=read.size_bytes, zstd=read.zstd, received_at=now)
-            .on_conflict_do_nothing(index_elements=["sha256"])
+            insert_once(session, _FILE, "sha256"),
+            {"sha256": read.sha256, "size_bytes": read.size_bytes, "zstd": read.zstd, "received_at": now},
         )
-    keep_columns(session, read)
+    if not columns_are_there:
+        _write_columns(session, read)
 
 
 def keep_columns(session: Session, read: FileRead) -> None:
     """The columns of a file that could be parsed, beside its bytes."""
-    there = session.execute(select(ColumnBlock.sha256).where(ColumnBlock.sha256 == read.sha256)).one_or_none()
-    if read.run is None or there is not None:
+    if session.execute(select(_BLOCK.c.sha256).where(_BLOCK.c.sha256 == read.sha256)).one_or_none() is None:
+        _write_columns(session, read)
+
+
+def _write_columns(session: Session, read: FileRead) -> None:
+    if read.run is None:
         return
     session.execute(
-        upsert(session, ColumnBlock)
-        .values(
-            sha256=read.sha256,
-            reader=READER,
-            headers=[{"header": header.text, "unit": header.unit_text} for header in read.run.headers],
-            found=read.run.found,
-            row_count=read.run.values.shape[1],
-            block=read.block,
-        )
-        .on_conflict_do_nothing(index_elements=["sha256"])
+        insert_once(session, _BLOCK, "sha256"),
+        {
+            "sha256": read.sha256,
+            "reader": READER,
+            "headers": [{"header": header.text, "unit": header.unit_text} for header in read.run.headers],
+            "found": read.run.found,
+            "row_count": read.run.values.shape[1],
+            "block": read.block,
+        },
     )
 
 
 def raw_bytes(session: Session, sha256: str) -> bytes:
     """The very bytes that were sent."""
-    row = session.execute(select(RawFile.zstd, RawFile.size_bytes).where(RawFile.sha256 == sha256)).one_or_none()
+    row = session.execute(_RAW, {"sha256": sha256}).one_or_none()
     if row is None:
         raise NotFound(f"There is no file {sha256}.")
     return zstandard.ZstdDecompressor().decompress(row.zstd, max_output_size=row.size_bytes)

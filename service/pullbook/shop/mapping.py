@@ -8,12 +8,12 @@ from datetime import datetime
 import numpy as np
 import orjson
 from numpy.typing import NDArray
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from pullbook.db.stored_types import new_id
 from pullbook.db.tables import ChannelMap
-from pullbook.db.upserting import upsert
+from pullbook.db.upserting import insert_once
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.measure import CHANNELS
 from pullbook.measure.units import to_inside
@@ -31,6 +31,7 @@ from pullbook.runfile.unit_words import read_unit
 
 RECOGNISED_PREFIX = "Recognised by its headings · "
 SAVED_MAPS_TRIED = 500
+_NAMED = select(ChannelMap.__table__.c.id).where(ChannelMap.__table__.c.name == bindparam("name"))  # built once
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,16 +155,15 @@ def keep_recognised(session: Session, recognised: Recognised, now: datetime, sta
         {"header": choice.header, "quantity": choice.quantity, "unit": choice.unit} for choice in recognised.choices
     ]
     name = RECOGNISED_PREFIX + hashlib.sha256(orjson.dumps(columns)).hexdigest()[:12]
-    wanted = select(ChannelMap.id).where(ChannelMap.name == name)
-    there = session.execute(wanted).scalar_one_or_none()
+    there: str | None = session.execute(_NAMED, {"name": name}).scalar_one_or_none()
     if there is not None:  # SQLite's guards refuse a second one before its conflict clause is asked
         return there
     session.execute(
-        upsert(session, ChannelMap)
-        .values(id=new_id(), name=name, columns=columns, made_at=now, made_by=staff_id)
-        .on_conflict_do_nothing(index_elements=["name"])
+        insert_once(session, ChannelMap.__table__, "name"),
+        {"id": new_id(), "name": name, "columns": columns, "made_at": now, "made_by": staff_id},
     )
-    return session.execute(wanted).scalar_one()
+    made: str = session.execute(_NAMED, {"name": name}).scalar_one()
+    return made
 
 
 __all__ = ["RECOGNISED_PREFIX", "Mapped", "choices_of", "choose_map", "keep_recognised", "misfit", "recognise"]
