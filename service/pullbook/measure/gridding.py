@@ -6,6 +6,7 @@ import numpy as np
 
 from pullbook.measure.curveparts import Array, Indices, SweepError
 
+FASTEST_RPM = 50_000.0  # no piston engine comes near it; a curve to it at a step of 10 is 5000 points
 _NOT_CARRIED = frozenset(
     {
         "time_s",
@@ -20,7 +21,12 @@ _NOT_CARRIED = frozenset(
 
 
 def grid_between(low_rpm: float, high_rpm: float, step_rpm: float) -> Array:
-    """Whole multiples of the step within the range. SweepError where fewer than four fit."""
+    """Whole multiples of the step within the range. SweepError where fewer than four fit, or none could be so fast."""
+    if not -FASTEST_RPM <= low_rpm <= high_rpm <= FASTEST_RPM:  # a grid over such a range would take all memory
+        raise SweepError(
+            f"The engine would turn at {high_rpm:.4g} rev/min, which none does; check the columns of engine and roller "
+            "speed, their units, and the gear's ratio."
+        )
     if not step_rpm > 0.0:
         raise SweepError(f"A step of {step_rpm:g} rev/min will not do; give one above 0.")
     first, last = max(1.0, np.ceil(low_rpm / step_rpm)), np.floor(high_rpm / step_rpm)
