@@ -11,7 +11,8 @@ from pullbook.deps import Now, PagePerson, ReadSession, SettingsDep
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.measure.correction import STANDARDS
 from pullbook.pages.cell_shown import ChannelMapPage
-from pullbook.pages.compare_page import csv_of, read_comparison
+from pullbook.pages.compare_page import read_comparison
+from pullbook.pages.comparison_csv import csv_of
 from pullbook.pages.pull_page import read_pull_page
 from pullbook.pages.render import around_person, draw, frame, shop_row, units_of
 from pullbook.pages.ticket_page import read_ticket, saved_maps
@@ -63,12 +64,13 @@ def comparison(
     standard: str | None = None,
     window_s: WindowText = "",
     step_rpm: Step = 50.0,
-    ticket_id: str | None = None,
+    ticket_id: Annotated[str, Query(max_length=20)] = "",
+    also: Annotated[str, Query(max_length=60)] = "",
 ) -> Response:
     """Chosen pulls over each other; the address holds the whole choice."""
     shop = shop_row(session)
     reading = read_settings(shop, settings, standard, window_s, step_rpm)
-    page = read_comparison(session, pull_id, reading, units_of(shop), ticket_id)
+    page = read_comparison(session, pull_id, reading, units_of(shop), ticket_id, also)
     return draw(frame(request, shop, person), page)
 
 

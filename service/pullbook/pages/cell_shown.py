@@ -1,10 +1,12 @@
 """What the cell's templates are given."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
 from pullbook.measure.correction import Standard
+from pullbook.measure.curve import Flag
 from pullbook.pages.desk_shown import CellBrief
 from pullbook.pages.told import Shown, told
 from pullbook.shop.comparing import Comparison
@@ -100,6 +102,7 @@ class TicketPage(Shown):
     steps: tuple[StepLine, ...] = told("The steps it has taken, oldest first.")
     next_states: tuple[str, ...] = told("The states it may go to from here.")
     setups: tuple[SetupCard, ...] = told("Its setups, baseline first.")
+    flags: tuple[Flag, ...] = told("What is to be known of its setups as a whole.")
     pulls: tuple[ReadPull, ...] = told("Its pulls, read under the shop's own standard, newest first.")
     comparable: tuple[str, ...] = told("The ids of the pulls that read as curves and are not set aside.")
     links: tuple[LinkLine, ...] = told("Results links made for it, newest first.")
@@ -145,13 +148,40 @@ class DataColumn:
 
 
 @dataclass(frozen=True)
+class DifferenceLine:
+    """A setup against the first, in the shop's units: how much, over which speeds, beside which scatter, in words."""
+
+    place: int
+    name: str
+    difference: str
+    share: str
+    band: str
+    scatter: str
+    words: str
+
+
+@dataclass(frozen=True)
+class FirstWord:
+    """What to look at first in the pulls of one setup, said as its first pull says it."""
+
+    place: int
+    text: str
+    others: int  # further pulls of the setup that say so
+
+
+@dataclass(frozen=True)
 class ComparePage(Shown):
     """Several pulls laid over each other."""
 
     template: ClassVar[str] = "cell/compare.html"
     comparison: Comparison | None = told("The comparison; None while no pull is chosen.")
     refusal: str = told("Why there is nothing to compare, in words; empty when there is.")
+    first_words: tuple[FirstWord, ...] = told("What single pulls ask to be looked at first, by setup.")
     summaries: tuple[SetupSummary, ...] = told("Headline figures by setup.")
+    differences: tuple[DifferenceLine, ...] = told("Each later setup against the first.")
+    places: Mapping[str, int] = told("The place of each setup compared, which says its letter and line, by its id.")
+    ticket_id: str = told("The ticket that pulls are chosen from; empty when none is known.")
+    also: str = told("The numbers of further tickets to choose from, as typed.")
     standard: str = told("The identifier of the chosen standard.")
     standards: tuple[Standard, ...] = told("Every correction standard.")
     window_s: float | None = told("The chosen width of the local fit; None: from the data.")

@@ -1,5 +1,6 @@
 """One ticket as its page shows it: customer and car, steps, setups, pulls, links."""
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from sqlalchemy import func, select
@@ -9,11 +10,13 @@ from pullbook.db.evidence import Pull, ResultsLink
 from pullbook.db.tables import Cell, ChannelMap, Customer, Setup, Staff, Ticket, TicketStep, Vehicle
 from pullbook.errors import NotFound
 from pullbook.measure.correction import STANDARDS
+from pullbook.measure.curve import Flag
 from pullbook.pages.cell_shown import LinkLine, MapBrief, SetupCard, StepLine, TicketHead, TicketPage
 from pullbook.pages.finding import cells, vehicle_title
 from pullbook.shop.booking import MOVES
+from pullbook.shop.heat_soaking import heat_soak
 from pullbook.shop.mapping import RECOGNISED_PREFIX
-from pullbook.shop.reading import ReadSettings, read_pulls
+from pullbook.shop.reading import ReadPull, ReadSettings, read_pulls
 
 MOST_PULLS = 300
 
@@ -33,6 +36,7 @@ def read_ticket(session: Session, ticket_id: str, now: datetime, settings: ReadS
         steps=_steps(session, ticket_id),
         next_states=MOVES[head.state],
         setups=_setups(session, ticket_id),
+        flags=_soaked(pulls, settings.standard),
         pulls=pulls,
         comparable=tuple(p.facts.id for p in pulls if p.curve is not None and p.facts.set_aside_at is None),
         links=_links(session, ticket_id, now),
@@ -42,6 +46,15 @@ def read_ticket(session: Session, ticket_id: str, now: datetime, settings: ReadS
         standards=tuple(STANDARDS.values()),
         link_days=link_days,
     )
+
+
+def _soaked(pulls: Sequence[ReadPull], standard: str) -> tuple[Flag, ...]:
+    """Heat soak, setup by setup."""
+    by_setup: dict[str, list[ReadPull]] = {}
+    for pull in sorted(pulls, key=lambda pull: pull.facts.setup_position):
+        by_setup.setdefault(pull.facts.setup_id, []).append(pull)
+    found = (heat_soak(f"“{members[0].facts.setup_name}”", members, standard) for members in by_setup.values())
+    return tuple(flag for flag in found if flag is not None)
 
 
 def _head(session: Session, ticket_id: str) -> TicketHead:

@@ -3,16 +3,19 @@
 from pullbook.measure.curve import Curve, Flag
 from pullbook.shop.loading import Loaded
 
+BEFORE_ALL = frozenset({"lean_under_load"})  # stop pulling, then read on
+
 
 def flags_of(loaded: Loaded, curve: Curve | None, standard: str, stale_minutes: int) -> tuple[Flag, ...]:
-    """About filing and air first, then the curve's own; no code twice."""
+    """What may harm the engine first, then filing and air, then the curve's other words; no code twice."""
     found = [
         *_set_aside(loaded),
         *_weather(loaded, standard, stale_minutes),
         *_boost(loaded, curve),
         *(curve.flags if curve is not None else ()),
     ]
-    return tuple({flag.code: flag for flag in reversed(found)}.values())[::-1]
+    once = tuple({flag.code: flag for flag in reversed(found)}.values())[::-1]
+    return tuple(sorted(once, key=lambda flag: flag.code not in BEFORE_ALL))
 
 
 def _set_aside(loaded: Loaded) -> list[Flag]:

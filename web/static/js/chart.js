@@ -26,6 +26,7 @@ function painted(figure, width) {
   layout.xaxis.gridcolor = token("--grid-fine");
   layout.xaxis.showspikes = false; // the page has a cursor of its own, for keys and fingers too
   layout.font = { family: token("--sans"), color: ink, size: width < 500 ? 11 : 13 };
+  if (matchMedia("(pointer: coarse)").matches) layout.dragmode = false; // a finger moves the cursor and scrolls the page
   layout.paper_bgcolor = "rgba(0,0,0,0)";
   layout.plot_bgcolor = "rgba(0,0,0,0)";
   if (width < 500) layout.margin = { ...layout.margin, l: 48, r: 20 };

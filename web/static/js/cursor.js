@@ -26,9 +26,9 @@ function drawOne(readout, figure, at) {
     const several = figure.data.filter((other) => other.meta.panel === panel.key).length > 1;
     return { panel, order: [...panels.keys()].indexOf(panel.key), kind: trace.meta.kind, head: heading(panel) + (several ? `: ${trace.meta.label}` : ""), value: trace.y[at] };
   }).sort((one, other) => one.order - other.order || (one.kind === "mean" ? -1 : 1));
-  const head = make("tr", {}, ...cells.map((cell) => make("th", { scope: "col", class: "number" }, cell.head)));
-  const row = make("tr", {}, ...cells.map((cell) => make("td", { class: "number" }, shownNumber(cell.value, cell.panel.decimals))));
-  readout.replaceChildren(make("table", {}, caption(figure, at), make("thead", {}, head), make("tbody", {}, row)));
+  // a list that wraps, not a table: a phone has no room for eight columns
+  const said = cells.map((cell) => make("span", {}, make("span", { class: "soft" }, `${cell.head} `), make("b", {}, shownNumber(cell.value, cell.panel.decimals))));
+  readout.replaceChildren(make("p", { class: "readout-line" }, make("b", { class: "readout-at" }, caption(figure, at).textContent), ...said));
 }
 
 function draw(readout, figure, at) {
@@ -81,14 +81,16 @@ export function cursorOn(host, line, readout) {
     const step = all[1] - all[0] || 1;
     return Math.max(0, Math.min(all.length - 1, Math.round((speed - all[0]) / step)));
   };
-  host.addEventListener("pointermove", (event) => {
+  const follow = (event) => {
     const axis = host._fullLayout?.xaxis;
     if (!axis) return;
     const across = event.clientX - host.getBoundingClientRect().left - axis._offset;
     if (across < 0 || across > axis._length) return;
     at = nearest(axis.p2l(across));
     place();
-  });
+  };
+  host.addEventListener("pointerdown", follow, { capture: true }); // a finger has no place before it presses
+  host.addEventListener("pointermove", follow);
   host.addEventListener("keydown", (event) => {
     const last = speeds().length - 1;
     const now = at ?? Math.round(last / 2);

@@ -6,6 +6,7 @@ import { refresh } from "../dom.js";
 const byId = (id) => document.getElementById(id);
 const choice = byId("choice");
 let cursor = null;
+let shown = location.search;
 
 function address() {
   const query = new URLSearchParams();
@@ -41,12 +42,20 @@ async function follow() {
     location.assign(next); // the refusal has a page of its own
     return;
   }
-  history.replaceState(null, "", next);
+  history.pushState(null, "", next);
+  shown = location.search;
   tidy();
   draw();
 }
 
-choice.addEventListener("change", follow);
+choice.addEventListener("change", (event) => {
+  if (event.target.name === "also") location.assign(address()); // further pulls to choose from: a page of its own
+  else follow();
+});
+// back goes to the choice before; a jump within the page is no choice
+window.addEventListener("popstate", () => {
+  if (location.search !== shown) location.reload();
+});
 choice.addEventListener("submit", (event) => {
   event.preventDefault();
   follow();
@@ -58,5 +67,6 @@ document.addEventListener("sheet-changed", draw);
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
 byId("choice-button").hidden = true;
 if (!location.search.includes("standard=") && byId("figure")) history.replaceState(null, "", address());
+shown = location.search;
 tidy();
 draw();

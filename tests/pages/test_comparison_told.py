@@ -1,0 +1,117 @@
+"""A comparison in words and as a file: how it was read, what stands first, and no gain that the scatter could make."""
+
+import re
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from tests.api.pull_files import Steady, filed
+from tests.furnishing import START
+from tests.pages.conftest import Filed
+
+LOOSE = (8.0, 8.3, 7.8)
+
+
+@pytest.fixture
+def compared(tuner: Any, house: Any) -> Any:
+    """Files pulls of these gains in baseline and second setup; gives the comparison's query."""
+
+    def make(first: tuple[float, ...], later: tuple[float, ...]) -> str:
+        ids = []
+        for setup_id, gains in ((house.setup_id, first), (house.second_setup_id, later)):
+            for gain in gains:
+                taken = START - timedelta(minutes=40 - len(ids))
+                data = Steady(gain_rad_s2=gain).csv()
+                kept = filed(tuner, house, data, setup_id=setup_id, taken_at=taken.isoformat(), file_name="a, =1.csv")
+                ids.append(kept["id"])
+        return "&".join(f"pull_id={pull_id}" for pull_id in ids)
+
+    return make
+
+
+def _words(page: str) -> str:
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page)).replace("\u00a0", " ").replace("\u202f", " ")
+
+
+def test_no_gain_is_claimed_within_the_scatter_of_single_pulls(tuner: Any, compared: Any) -> None:
+    page = _words(tuner.get(f"/compare?{compared(LOOSE, tuple(gain + 0.1 for gain in LOOSE))}").text)
+    assert "neither a gain nor a loss can be claimed" in page
+    assert "Mean power is more" not in page
+    assert re.search(r"\+\d\.\d %", page)
+
+
+def test_a_difference_beyond_the_scatter_says_how_many_times(tuner: Any, compared: Any) -> None:
+    page = _words(tuner.get(f"/compare?{compared((8.0, 8.01), (8.5, 8.51))}").text)
+    assert re.search(r"Mean power is more, \d+ times the scatter", page)
+
+
+def test_a_single_pull_claims_nothing(tuner: Any, compared: Any) -> None:
+    page = _words(tuner.get(f"/compare?{compared((8.0,), (8.5, 8.51))}").text)
+    assert "cannot be told from a single pull" in page
+
+
+def test_one_pull_alone_has_the_peak_of_its_own_page_and_of_the_list(tuner: Any, compared: Any, house: Any) -> None:
+    query = compared((8.03,), ())
+    pull_id = query.removeprefix("pull_id=")
+    own = tuner.get(f"/api/v1/pulls/{pull_id}/curve").json()["headline"]["peak_power_w"]["value"] / 1000.0
+    for path in (f"/compare?{query}", f"/pulls/{pull_id}", f"/tickets/{house.ticket_id}"):
+        assert f"{own:.1f} kW" in _words(tuner.get(path).text), path
+
+
+def test_the_csv_says_standard_factor_units_window_method_and_each_pull(tuner: Any, compared: Any) -> None:
+    query = compared((8.0, 8.1), (8.5,))
+    text = tuner.get(f"/compare.csv?{query}&window_s=0,5").content.decode("utf-8-sig")
+    comments = [line for line in text.split("\r\n") if line.startswith("#")]
+    head = "\n".join(comments)
+    for said in (
+        "ISO 1585",
+        "factor 0.99",
+        "method 20",
+        "local fit 0.5 s",
+        "power in kW",
+        "torque in N·m",
+        "at the wheels",
+    ):
+        assert said in head, said
+    assert [line.split(":")[0] for line in comments if re.match(r"# [AB]\d:", line)] == ["# A1", "# A2", "# B1"]
+    assert all("," not in line for line in comments)
+
+
+def test_every_cell_of_the_csv_below_its_heading_is_a_number_or_empty(tuner: Any, compared: Any) -> None:
+    query = compared((8.0, 8.1), (8.5,))
+    lines = tuner.get(f"/compare.csv?{query}").content.decode("utf-8-sig").split("\r\n")
+    rows = [line.split(",") for line in lines if line and line[0] not in '#"']
+    assert len(rows) > 50
+    for row in rows:
+        assert all(cell == "" or float(cell) == float(cell) for cell in row)
+
+
+def test_pulls_of_another_ticket_are_offered_and_lettered_apart(tuner: Any, filed_pulls: Filed, house: Any) -> None:
+    told = {"customer_id": house.customer_id, "vehicle_id": house.vehicle_id, "asked": "Again, a year later"}
+    other = tuner.post("/api/v1/tickets", json=told).json()
+    setup = tuner.post(f"/api/v1/tickets/{other['id']}/setups", json={"name": "Baseline again"}).json()
+    kept = filed(tuner, house, Steady(seconds=9.0).csv(), ticket_id=other["id"], setup_id=setup["id"])
+    offered = tuner.get(f"/compare?{filed_pulls.query}&also={other['number']}").text
+    assert f'value="{kept["id"]}"' in offered
+    both = tuner.get(f"/compare?{filed_pulls.query}&pull_id={kept['id']}").text
+    words = _words(both)
+    assert f"C Baseline again, ticket {other['number']}" in words
+    assert "Not the same throughout" in words
+    assert words.index("Not the same throughout") < words.index("Correction standard")
+    assert "There is no ticket 99999." in tuner.get(f"/compare?{filed_pulls.query}&also=99999").text
+
+
+def test_what_may_harm_the_engine_stands_before_anything_else(tuner: Any, compared: Any, house: Any) -> None:
+    query = compared((8.0,), ())
+    lean = Steady(
+        lambda_value=1.12, gain_rad_s2=8.4, seconds=9.0,
+        headings=("Time [s]", "Roller speed [rad/s]", "Engine speed [rpm]", "Lambda", "Throttle [%]"),
+    )  # fmt: skip
+    early = START - timedelta(hours=9)  # stale weather as well
+    kept = filed(tuner, house, lean.csv(), taken_at=early.isoformat())
+    flags = [flag["code"] for flag in tuner.get(f"/api/v1/pulls/{kept['id']}/curve").json()["flags"]]
+    assert "weather_stale" in flags
+    assert flags[0] == "lean_under_load"
+    page = _words(tuner.get(f"/compare?{query}&pull_id={kept['id']}").text)
+    assert page.index("Leaner than") < page.index("weather reading")
