@@ -7,7 +7,10 @@ import pytest
 from tests.api.pull_files import Steady
 from tests.browser.policy import faults, refused, spills, watch
 
-SCREENS = ("sign_in", "board", "new_ticket", "ticket", "compare", "pull", "channel_map", "weather", "cells", "results")
+SCREENS = (
+    *("sign_in", "board", "new_ticket", "ticket", "compare", "pull", "channel_map", "weather"),
+    *("cells", "staff", "shop", "results"),
+)
 
 
 LOWER_THAN_48 = """() => ["button", "select", "label.tick", ".button", "input"]
@@ -51,6 +54,8 @@ def paths(open_context: Any, address: str, house: Any) -> dict[str, str]:
         "channel_map": f"/pulls/{pulls[0]}/channel-map",
         "weather": "/weather",
         "cells": "/cells",
+        "staff": "/staff",
+        "shop": "/shop",
         "results": link.json()["url"],
     }
 

@@ -83,3 +83,21 @@ def test_an_empty_shop_is_told_what_to_do(owner: Any) -> None:
     assert "Open the first one" in page
     assert "Add a cell first." in owner.get("/weather").text
     assert "Add it, then its calibration" in owner.get("/cells").text
+    for path in ("/cells", "/staff", "/shop", "/weather", "/tickets/new"):
+        assert f'<a href="{path}">' in page.split("To begin")[1], path
+
+
+def test_the_way_to_begin_is_gone_with_the_first_ticket(owner: Any, desk: Any, house: Any) -> None:
+    assert "To begin" not in owner.get("/").text
+    assert "To begin" not in desk.get("/").text
+
+
+def test_a_clash_is_told_on_the_shops_clock(desk: Any, house: Any) -> None:
+    first = _book(desk, house, "2026-03-12T12:00:00+00:00", "2026-03-12T13:30:00+00:00", "first")
+    wanted = {
+        "customer_id": house.customer_id, "vehicle_id": house.vehicle_id, "cell_id": house.cell_id, "asked": "second",
+        "booked_from": "2026-03-12T13:00:00+00:00", "booked_to": "2026-03-12T14:00:00+00:00",
+    }  # fmt: skip
+    refused = desk.post("/api/v1/tickets", json=wanted)
+    assert refused.status_code == 409
+    assert f"taken by ticket {first['number']}: Thu 12 Mar, 13:00 to 14:30." in refused.json()["detail"]

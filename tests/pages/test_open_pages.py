@@ -18,6 +18,8 @@ def _paths(filed: Filed) -> dict[str, str]:
         "channel map": f"/pulls/{filed.pull_ids[0]}/channel-map",
         "weather": "/weather",
         "cells": "/cells",
+        "staff": "/staff",
+        "shop": "/shop",
     }
 
 

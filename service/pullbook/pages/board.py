@@ -12,7 +12,7 @@ from pullbook.db.tables import Cell, Customer, Ticket, TicketStep, Vehicle
 from pullbook.pages.desk_shown import BoardPage, Lane, Slot, StateColumn, TicketCard
 from pullbook.pages.finding import vehicle_title
 
-OPEN = ("in_cell", "checked_in", "booked", "ready", "on_hold")
+OPEN = ("booked", "checked_in", "in_cell", "ready", "on_hold")  # as a car goes through the shop
 OVER = ("collected", "cancelled")
 MOST_CARDS = 400
 OPENS, CLOSES = 8, 18  # the hours shown even on an empty day

@@ -1,7 +1,6 @@
 """The desk's pages: signing in, the first owner's set-up, today's board, a new ticket."""
 
 from typing import Annotated
-from zoneinfo import available_timezones
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import RedirectResponse, Response
@@ -11,6 +10,7 @@ from pullbook.pages.board import read_board
 from pullbook.pages.desk_shown import NewTicketPage, SetUpPage, SignInPage
 from pullbook.pages.finding import cells, customer_brief, vehicle_brief
 from pullbook.pages.render import around_person, draw, frame
+from pullbook.pages.time_zones import zone_names
 
 router = APIRouter(include_in_schema=False)
 
@@ -32,8 +32,7 @@ def is_our_page(path: str) -> bool:
 @router.get("/set-up/{token}")
 def set_up(request: Request, token: str) -> Response:
     """The first owner makes the shop, by the one-time link that the command line prints."""
-    zones = tuple(sorted(zone for zone in available_timezones() if "/" in zone and not zone.startswith("Etc/")))
-    return draw(frame(request, None, None), SetUpPage(token=token, time_zones=("UTC", *zones)))
+    return draw(frame(request, None, None), SetUpPage(token=token, time_zones=zone_names()))
 
 
 @router.get("/")

@@ -42,3 +42,45 @@ class CellsPage(Shown):
     template: ClassVar[str] = "owner/cells.html"
     cells: tuple[CellCard, ...] = told("Every cell with its calibrations.")
     now: datetime = told("The time: what a new calibration holds from unless said otherwise.")
+
+
+@dataclass(frozen=True)
+class PersonLine:
+    """Somebody who works here, or did."""
+
+    full_name: str
+    sign_in_name: str
+    role: str
+    disabled_at: datetime | None
+    is_you: bool
+
+
+@dataclass(frozen=True)
+class StaffPage(Shown):
+    """Who works here."""
+
+    template: ClassVar[str] = "owner/staff.html"
+    people: tuple[PersonLine, ...] = told("Everybody, by name.")
+
+
+Choices = tuple[tuple[str, str], ...]  # (what is kept, what people read)
+
+
+@dataclass(frozen=True)
+class ShopPage(Shown):
+    """The shop itself."""
+
+    template: ClassVar[str] = "owner/shop.html"
+    version: int = told("How often the shop's record was changed.")
+    name: str = told("Its name.")
+    address: str = told("Where it is, as customers read it; may be empty.")
+    time_zone: str = told("Its time zone's name.")
+    default_standard: str = told("The standard that curves open with.")
+    power_unit: str = told("The unit of power shown.")
+    torque_unit: str = told("The unit of torque shown.")
+    pressure_unit: str = told("The unit of pressure shown.")
+    time_zones: Choices = told("Time zones to choose from.")
+    standards: Choices = told("Standards to choose from.")
+    power_units: Choices = told("Units of power to choose from.")
+    torque_units: Choices = told("Units of torque to choose from.")
+    pressure_units: Choices = told("Units of pressure to choose from.")

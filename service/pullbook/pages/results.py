@@ -43,7 +43,7 @@ def results(request: Request, token: str, session: ReadSession, settings: Settin
     said = f"Power and torque over engine speed, {comparison.standard_title}; the numbers are in the table"
     page = ResultsPage(
         published=published,
-        shop_address=shop.address if shop else "",
+        shop_address=", ".join(shop.address.split("\n")) if shop else "",
         amendments=amendments(published.changes, comparison.pulls, around.units, zone),
         standard=STANDARDS[comparison.standard],
         summaries=found,

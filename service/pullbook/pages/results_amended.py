@@ -21,14 +21,15 @@ def amendments(
     by_reason: dict[str, list[str]] = {}
     for change in changes:
         lines = by_reason.setdefault(change.why, [])
-        pull = known.get(change.pull_id)
-        called = _called(pull, zone) if pull is not None else change.what
-        lines.append(f"{called}: {_moved(change, units)}.")
-    return tuple(Amendment(_sentence(why), tuple(lines)) for why, lines in by_reason.items())
+        moved = _moved(change, units)
+        if moved:
+            pull = known.get(change.pull_id)
+            lines.append(f"{_called(pull, zone) if pull is not None else change.what}: {moved}.")
+    return tuple(Amendment(_sentence(why, bool(lines)), tuple(lines)) for why, lines in by_reason.items())
 
 
-def _sentence(why: str) -> str:
-    return f"{why[:1].upper()}{why[1:]}."
+def _sentence(why: str, has_moved: bool) -> str:
+    return f"{why[:1].upper()}{why[1:]}.{'' if has_moved else ' No figure changed with it.'}"
 
 
 def _called(pull: ReadPull, zone: ZoneInfo) -> str:
@@ -40,12 +41,13 @@ def _clock(at: datetime, zone: ZoneInfo) -> str:
 
 
 def _moved(change: Change, units: ShownUnits) -> str:
+    """What is and what was; empty where the figures stayed as they were."""
     if change.key in _TITLES:
         title, dimension = _TITLES[change.key]
         return f"{title} is {_shown(change, units, dimension)}"
     if change.key == "set_aside":
         return "it no longer counts" if change.now == "is set aside" else "it counts again"
-    return "read anew, and its figures stay as they were"
+    return ""
 
 
 def _shown(change: Change, units: ShownUnits, dimension: str) -> str:

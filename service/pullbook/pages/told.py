@@ -25,7 +25,7 @@ class Frame:
 
     root: str = told("The path under which the service is reached; empty at the root of its host.")
     asset_of: Callable[[str], str] = told("Gives the lasting address of a file of web/static.")
-    here: str = told("Which index tab is open: today, new, weather, cells, or empty.")
+    here: str = told("Which index tab is open: today, new, weather, cells, staff, shop, or empty.")
     shop_name: str = told("The shop's name; empty before it is set up.")
     time_zone: str = told("The shop's time zone, by its name in the tz database.")
     units: ShownUnits = told("The units the shop shows power, torque and pressure in.")

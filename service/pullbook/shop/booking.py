@@ -1,11 +1,12 @@
 """Booking: ticket numbers without gaps, the moves a ticket may make, one car in a cell at a time."""
 
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from pullbook.db.tables import Cell, Counter, Ticket, TicketStep
+from pullbook.db.tables import Cell, Counter, Shop, Ticket, TicketStep
 from pullbook.db.upserting import upsert
 from pullbook.errors import Clash, FieldProblem, Invalid
 from pullbook.shop.weather_matching import refuse_future
@@ -61,11 +62,19 @@ def refuse_clash(session: Session, ticket: Ticket) -> None:
         .limit(1)
     ).one_or_none()
     if other is not None:
-        taken = f"{other.booked_from.isoformat()} to {other.booked_to.isoformat()}"
+        taken = _span(session, other.booked_from, other.booked_to)
         raise Clash(
-            f"{cell_name} is taken by ticket {other.number} from {taken}.",
+            f"{cell_name} is taken by ticket {other.number}: {taken}.",
             FieldProblem("booked_from", ticket.booked_from.isoformat(), f"a time outside {taken}, or another cell"),
         )
+
+
+def _span(session: Session, begins: datetime, ends: datetime) -> str:
+    """A stretch of time as the shop's own clock and calendar have it: Tue 10 Mar, 09:00 to 10:30."""
+    zone = ZoneInfo(session.execute(select(Shop.time_zone)).scalar_one_or_none() or "UTC")
+    first, last = begins.astimezone(zone), ends.astimezone(zone)
+    day = "" if first.date() == last.date() else last.strftime("%a %-d %b, ")
+    return f"{first:%a %-d %b, %H:%M} to {day}{last:%H:%M}"
 
 
 def take_step(session: Session, ticket: Ticket, state: str, now: datetime, staff_id: str, note: str = "") -> None:

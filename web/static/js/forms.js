@@ -1,6 +1,7 @@
 // Any <form data-send="POST /path"> is sent to the API as JSON, and a refusal is shown beside the fields it names.
 //
 // data-then      "reload", a page's path ("/tickets/{id}"), or absent: only the event "sent" follows, with the answer
+// data-said      with "reload": what stands under the heading once the page has come again
 // data-as        on a field: "number", "whole", "time" (wall time of the shop), "flag", "list"
 // data-if-empty  on a field: "null" sends null, "keep" sends ""; otherwise an empty number, time or choice is left out
 // data-name-from on a field: the id of a <select> whose value is the field's name ("relative_humidity_pct")
@@ -103,14 +104,23 @@ async function submit(form) {
     const answer = await call(method, path, method === "DELETE" ? undefined : bodyOf(form));
     form.dispatchEvent(new CustomEvent("sent", { detail: answer, bubbles: true }));
     const then = form.dataset.then;
-    if (then === "reload") location.reload();
-    else if (then) location.assign(url(then.replace(/\{(\w+)\}/g, (_, key) => encodeURIComponent(answer[key]))));
+    if (then === "reload") {
+      if (form.dataset.said) sessionStorage.setItem("pullbook-said", form.dataset.said);
+      location.reload();
+    } else if (then) location.assign(url(then.replace(/\{(\w+)\}/g, (_, key) => encodeURIComponent(answer[key]))));
     else buttons.forEach((button) => (button.disabled = false));
   } catch (problem) {
     buttons.forEach((button) => (button.disabled = false));
     if (!(problem.problems)) throw problem;
     showProblem(form, problem);
   }
+}
+
+// what a form wanted said after the page came anew, once
+const said = sessionStorage.getItem("pullbook-said");
+if (said) {
+  sessionStorage.removeItem("pullbook-said");
+  document.querySelector("main h1")?.after(make("p", { class: "good", role: "status" }, said));
 }
 
 document.addEventListener("submit", (event) => {

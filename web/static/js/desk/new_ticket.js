@@ -14,7 +14,7 @@ function carWords(car) {
 function pickVehicle(car) {
   ticket.elements.vehicle_id.value = car.id;
   byId("vin-warning").hidden = !car.vin_warning;
-  byId("vin-warning").textContent = car.vin_warning ? `The VIN ${car.vin} is questionable: ${car.vin_warning} It is kept as typed.` : "";
+  byId("vin-warning").textContent = car.vin_warning ? `VIN ${car.vin}: ${car.vin_warning} It is kept as typed.` : "";
 }
 
 function drawVehicles(cars, chosen) {
@@ -114,7 +114,14 @@ from.addEventListener("change", () => {
   const end = new Date(from.value + "Z");
   to.value = Number.isNaN(end.getTime()) ? "" : new Date(end.getTime() + 3600000).toISOString().slice(0, 16);
 });
-from.min = from.dataset.nextHour.slice(0, 10) + "T00:00";
+// a cell chosen is an hour wanted in it: the next full one is offered
+byId("cell_id").addEventListener("change", (event) => {
+  if (!event.target.value || from.value || to.value) return;
+  const now = Date.parse(from.dataset.clock + "Z");
+  const next = Math.ceil(now / 3600000) * 3600000;
+  [from.value, to.value] = [next, next + 3600000].map((at) => new Date(at).toISOString().slice(0, 16));
+});
+from.min = from.dataset.clock.slice(0, 10) + "T00:00";
 
 ticket.addEventListener("submit", (event) => {
   if (ticket.elements.customer_id.value && ticket.elements.vehicle_id.value) return;
