@@ -5,6 +5,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from pullbook.pages.summing_up import summaries
+from pullbook.shop.comparing import compare
+from pullbook.shop.reading import ReadSettings
 from tests.api.pull_files import Steady, filed, send_pull
 from tests.furnishing import CALIBRATION
 
@@ -92,6 +95,27 @@ def test_pulls_of_two_cells_say_so_and_the_uncorrected_ones_count_in_no_mean(
     assert codes[:2] == ["cell", "correction"]
     assert [flag["code"] for flag in compared["flags"]] == ["mixed_correction"]
     assert compared["setups"][1]["mean"]["counted"] == 2
+
+
+def test_a_pull_with_no_engine_speed_is_left_out_and_says_so(
+    tuner: Any, desk: Any, house: Any, app: Any, pulls: list[str]
+) -> None:
+    vehicle = {"version": 1, "engine_turns_per_roller_turn": None}
+    assert desk.patch(f"/api/v1/vehicles/{house.vehicle_id}", json=vehicle).status_code == 200
+    headings = ("Time [s]", "Roller speed [rad/s]", "Spare", "Lambda", "Throttle [%]")
+    other = filed(tuner, house, Steady(gain_rad_s2=20.0, headings=headings).csv())["id"]
+    compared = _compare(tuner, [*pulls, other])
+    assert "mixed_axis" in [flag["code"] for flag in compared["flags"]]
+    baseline = compared["setups"][0]
+    counted = {pull["pull_id"]: pull["counts_in_mean"] for pull in baseline["pulls"]}
+    assert counted == {pulls[0]: True, pulls[1]: True, other: False}
+    assert baseline["mean"]["counted"] == 2
+    with app.state.database.reading() as session:
+        summary, _ = summaries(compare(session, [*pulls, other], ReadSettings()))
+    peaks = [
+        pull["summary"]["headline"]["peak_power_w"]["value"] for pull in baseline["pulls"] if pull["counts_in_mean"]
+    ]
+    assert [summary.low_power_w, summary.high_power_w] == pytest.approx([min(peaks), max(peaks)], abs=0.06)
 
 
 def test_a_pull_without_a_curve_is_shown_with_its_reason(tuner: Any, house: Any, pulls: list[str]) -> None:

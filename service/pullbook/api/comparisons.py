@@ -25,7 +25,7 @@ def _arrays(curve: OnGrid) -> dict[str, Any]:
     return {**{name: told.pop(name) for name in named}, "channels": told}
 
 
-def _pull(pull: ReadPull, grid: Floats, standard: str) -> dict[str, Any]:
+def _pull(pull: ReadPull, grid: Floats, counts: bool) -> dict[str, Any]:
     nothing: dict[str, Any] = {
         "power_w": None,
         "observed_power_w": None,
@@ -41,7 +41,7 @@ def _pull(pull: ReadPull, grid: Floats, standard: str) -> dict[str, Any]:
         "cell_name": facts.cell_name,
         "operator_name": facts.operator_name,
         "set_aside_reason": facts.set_aside_reason,
-        "counts_in_mean": curve is not None and facts.set_aside_at is None and curve.standard == standard,
+        "counts_in_mean": counts,
         "failure": pull.failure,
         **(nothing if curve is None else _arrays(pull.on_grid(grid))),
         "summary": None if curve is None else curve_summary(pull, curve),
@@ -50,7 +50,8 @@ def _pull(pull: ReadPull, grid: Floats, standard: str) -> dict[str, Any]:
     }
 
 
-def _setup(setup: SetupRead, grid: Floats, standard: str) -> dict[str, Any]:
+def _setup(setup: SetupRead, grid: Floats) -> dict[str, Any]:
+    counting = {pull.facts.id for pull in setup.counting}
     return {
         "setup_id": setup.setup_id,
         "ticket_number": setup.ticket_number,
@@ -61,7 +62,7 @@ def _setup(setup: SetupRead, grid: Floats, standard: str) -> dict[str, Any]:
         "tyre_pressure_kpa": setup.tyre_pressure_kpa,
         "fuel": setup.fuel,
         "mean": None if setup.mean is None else {"counted": setup.counted, **_arrays(setup.mean)},
-        "pulls": [_pull(pull, grid, standard) for pull in setup.pulls],
+        "pulls": [_pull(pull, grid, pull.facts.id in counting) for pull in setup.pulls],
     }
 
 
@@ -84,7 +85,7 @@ def comparison_facts(comparison: Comparison) -> dict[str, Any]:
         "step_rpm": comparison.step_rpm,
         "method_version": comparison.method_version,
         "engine_speed_rpm": rounded({"engine_speed_rpm": grid})["engine_speed_rpm"],
-        "setups": [_setup(setup, grid, comparison.standard) for setup in comparison.setups],
+        "setups": [_setup(setup, grid) for setup in comparison.setups],
         "differences": [_difference(one) for one in comparison.differences],
     }
 

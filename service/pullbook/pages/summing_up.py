@@ -19,8 +19,8 @@ def summaries(comparison: Comparison) -> tuple[SetupSummary, ...]:
 
 
 def _summary(setup: SetupRead, grid: Floats) -> SetupSummary:
-    heads = [pull.curve.headline for pull in setup.standing if pull.curve is not None]
-    factors = [pull.curve.factor for pull in setup.standing if pull.curve is not None and pull.curve.factor is not None]
+    heads = [pull.curve.headline for pull in setup.counting if pull.curve is not None]
+    factors = [pull.curve.factor for pull in setup.counting if pull.curve is not None and pull.curve.factor is not None]
     powers = [head.peak_power_w.value for head in heads]
     torques = [head.peak_torque_nm.value for head in heads]
     power, power_rpm = _peak(setup.mean.power_w if setup.mean else None, grid)

@@ -35,8 +35,13 @@ class SetupRead:
     tyre_pressure_kpa: float | None
     fuel: str
     pulls: tuple[ReadPull, ...]
+    counting: tuple[ReadPull, ...]  # of these, those in the mean: under the one standard, on the one axis
     mean: OnGrid | None  # on the common grid; None when no pull counts
-    counted: int  # pulls in the mean
+
+    @property
+    def counted(self) -> int:
+        """How many pulls the mean is of."""
+        return len(self.counting)
 
     @property
     def standing(self) -> tuple[ReadPull, ...]:
@@ -95,9 +100,10 @@ def compared(pulls: Sequence[ReadPull], settings: ReadSettings) -> Comparison:
     places = {setup_id: place if len(tickets) > 1 else None for place, setup_id in enumerate(by_setup)}
     setups, powers = [], {}
     for setup_id, members in by_setup.items():
-        laid = [pull.on_grid(grid) for pull in members if _counts(pull, settings.standard) and _axis(pull) == axis]
+        counted = [pull for pull in members if _counts(pull, settings.standard) and _axis(pull) == axis]
+        laid = [pull.on_grid(grid) for pull in counted]
         powers[setup_id] = [curve.power_w for curve in laid]
-        setups.append(_setup_read(members, laid, places[setup_id]))
+        setups.append(_setup_read(members, counted, laid, places[setup_id]))
     soaked = [heat_soak(f"“{setup.called}”", setup.pulls, settings.standard) for setup in setups]
     return Comparison(
         tickets=tickets,
@@ -140,7 +146,9 @@ def _axis(pull: ReadPull) -> str:
     return "" if pull.curve is None else pull.curve.axis
 
 
-def _setup_read(pulls: Sequence[ReadPull], laid: Sequence[OnGrid], place: int | None) -> SetupRead:
+def _setup_read(
+    pulls: Sequence[ReadPull], counting: Sequence[ReadPull], laid: Sequence[OnGrid], place: int | None
+) -> SetupRead:
     """`laid`: the curves that count, on the common grid. `place`: among several tickets, else none."""
     setup, number = pulls[0].setup, pulls[0].ticket.number
     return SetupRead(
@@ -155,8 +163,8 @@ def _setup_read(pulls: Sequence[ReadPull], laid: Sequence[OnGrid], place: int | 
         tyre_pressure_kpa=setup.tyre_pressure_kpa,
         fuel=setup.fuel,
         pulls=tuple(pulls),
+        counting=tuple(counting),
         mean=mean_of(laid),
-        counted=len(laid),
     )
 
 
