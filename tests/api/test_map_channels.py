@@ -144,3 +144,45 @@ def test_a_file_that_cannot_be_parsed_has_no_columns_and_no_map_helps(tuner: Any
     answer = tuner.put(f"/api/v1/pulls/{broken['id']}/channel-map", json={"channel_map_id": _saved(tuner)["id"]})
     assert answer.status_code == 422
     assert broken["reason"] in answer.json()["detail"]
+
+
+def _tried(client: Any, pull_id: str, columns: Any) -> Any:
+    return client.post(f"/api/v1/pulls/{pull_id}/columns/preview", json={"columns": columns})
+
+
+def test_a_map_is_tried_before_it_is_saved_and_shows_converted_values(tuner: Any, house: Any, waiting: Any) -> None:
+    in_turns = [
+        {**column, "unit": "rev_min"} if "roller" in column["quantity"] else column for column in UNCLEAR_COLUMNS
+    ]
+    answer = _tried(tuner, waiting["id"], in_turns)
+    assert answer.status_code == 200, answer.text
+    told = answer.json()
+    assert told["misfit"] is None
+    speed = next(choice for choice in told["choices"] if choice["quantity"] == "roller_speed_rad_s")
+    assert speed["inside_unit"] == "rad/s"
+    np.testing.assert_allclose(speed["first_values"][:2], np.array([40.0, 40.08]) * 2.0 * np.pi / 60.0, rtol=1e-12)
+    np.testing.assert_allclose([speed["smallest"], speed["largest"]], np.array([40.0, 104.0]) * 2.0 * np.pi / 60.0)
+    assert tuner.get("/api/v1/channel-maps").json()["items"] == []
+    assert tuner.get(f"/api/v1/pulls/{waiting['id']}").json()["state"] == "unreadable"
+
+
+@pytest.mark.parametrize(
+    ("column", "words"),
+    [
+        ({"header": "nowhere", "quantity": "time_s", "unit": "s"}, "nowhere"),
+        ({"header": UNCLEAR_COLUMNS[0]["header"], "quantity": "time_s", "unit": ""}, "does not come in ''"),
+        ({"header": UNCLEAR_COLUMNS[0]["header"], "quantity": "luck", "unit": "s"}, "no quantity"),
+    ],
+)
+def test_a_map_half_made_is_answered_half_and_says_what_it_lacks(
+    tuner: Any, house: Any, waiting: Any, column: Any, words: str
+) -> None:
+    told = _tried(tuner, waiting["id"], [column]).json()
+    assert told["choices"][0]["first_values"] == []
+    assert (told["choices"][0]["inside_unit"], told["choices"][0]["smallest"]) == ("", None)
+    assert words in told["misfit"]
+
+
+def test_a_file_without_columns_has_nothing_to_try_a_map_on(tuner: Any, house: Any) -> None:
+    kept = send_pull(tuner, house, b"only words\nand no table\n").json()
+    assert _tried(tuner, kept["id"], UNCLEAR_COLUMNS).status_code == 409

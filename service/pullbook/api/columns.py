@@ -4,15 +4,18 @@ from typing import Annotated, Any
 
 import numpy as np
 from fastapi import APIRouter, Path, Query, Response
+from pydantic import Field
 from sqlalchemy.orm import Session
 
+from pullbook.api.channel_maps import MapColumn
 from pullbook.api.editing import locked, record_change
 from pullbook.api.pull_shapes import MapChosen, PullAnswer, one_pull
-from pullbook.api.shaping import Answer
+from pullbook.api.shaping import Answer, Asked
 from pullbook.db.evidence import Pull
 from pullbook.deps import Now, ReadSession, SignedIn, Tuner, WriteSession
-from pullbook.errors import FieldProblem, Invalid
+from pullbook.errors import Clash, FieldProblem, Invalid
 from pullbook.json_answers import Json
+from pullbook.runfile.channels import ChannelChoice
 from pullbook.shop.mapping import map_choices, misfit, preview, recognise
 from pullbook.shop.unpacking import Columns, columns_of, make_columns
 
@@ -32,12 +35,15 @@ class ColumnAnswer(Answer):
 
 
 class ChoiceAnswer(Answer):
-    """What a column would be, and its first values in inside units."""
+    """What a column would be, and its values as they would be calculated with, in `inside_unit`."""
 
     header: str
     quantity: str
     unit: str
     first_values: list[float | None]
+    smallest: float | None
+    largest: float | None
+    inside_unit: str
 
 
 class ColumnsAnswer(Answer):
@@ -52,6 +58,19 @@ class ColumnsAnswer(Answer):
     channel_map_id: str | None
     misfit: str | None
     reason: str | None
+
+
+class MapTried(Asked):
+    """A channel map as far as it is made; nothing of it is kept."""
+
+    columns: Annotated[list[MapColumn], Field(max_length=512)]
+
+
+class PreviewAnswer(Answer):
+    """What the map would make of the file; `misfit`: what it still lacks, or why it cannot be; null when it will do."""
+
+    choices: list[ChoiceAnswer]
+    misfit: str | None
 
 
 def _column(header: str, unit: str, values: Any) -> dict[str, Any]:
@@ -76,7 +95,7 @@ def _told(session: Session, columns: Columns, channel_map_id: str | None) -> dic
         choices = map_choices(session, channel_map_id)
         wrong = misfit(columns.headers, columns.values, choices)
     return {
-        "choices": preview(columns.headers, columns.values[:, :ROWS_SHOWN], choices),
+        "choices": preview(columns.headers, columns.values, choices, ROWS_SHOWN),
         "questions": questions,
         "misfit": wrong,
     }
@@ -104,6 +123,21 @@ def get(
             "found": columns.found,
             "columns": [_column(header.text, header.unit_text, values) for header, values in named],
             **_told(session, columns, channel_map_id),
+        }
+    )
+
+
+@router.post("/{pull_id}/columns/preview", summary="Try a channel map that is not saved", response_model=PreviewAnswer)
+def try_map(pull_id: PullId, asked: MapTried, person: SignedIn, session: ReadSession) -> Response:
+    """The file's columns as this map would read them: nothing is kept, and a map half made is answered half."""
+    columns = columns_of(session, one_pull(session, pull_id)["sha256"])
+    if columns is None:
+        raise Clash("This file could not be taken apart into columns, so there is nothing to try a map on.")
+    choices = [ChannelChoice(column.header, column.quantity, column.unit) for column in asked.columns]
+    return Json(
+        {
+            "choices": preview(columns.headers, columns.values, choices, ROWS_SHOWN),
+            "misfit": misfit(columns.headers, columns.values, choices),
         }
     )
 

@@ -16,7 +16,7 @@ from pullbook.db.tables import ChannelMap
 from pullbook.db.upserting import insert_once
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.measure import CHANNELS
-from pullbook.measure.units import to_inside
+from pullbook.measure.units import UNITS, to_inside
 from pullbook.runfile.channels import (
     QUANTITIES,
     ChannelChoice,
@@ -94,17 +94,31 @@ def map_choices(session: Session, map_id: str) -> tuple[ChannelChoice, ...]:
 
 
 def preview(
-    headers: Sequence[Header], values: NDArray[np.float64], choices: Sequence[ChannelChoice]
+    headers: Sequence[Header], values: NDArray[np.float64], choices: Sequence[ChannelChoice], rows: int
 ) -> list[dict[str, object]]:
-    """What each choice makes of its column's cells, in inside units; nothing where the file has no such column."""
+    """What each choice makes of its column, in inside units: the first rows and its reach.
+
+    Nothing where the file has no such column, or the quantity does not come in that unit.
+    """
     places = {header.text: place for place, header in enumerate(headers)}
     shown: list[dict[str, object]] = []
     for choice in choices:
-        told: list[float] = []
-        if choice.header in places:
+        made, label = np.empty(0), ""
+        if choice.header in places and choice.unit in QUANTITIES.get(choice.quantity, ()):
             inside = CHANNELS[choice.quantity].inside_unit
-            told = to_inside(values[places[choice.header]], choice.unit, inside).tolist()
-        shown.append({"header": choice.header, "quantity": choice.quantity, "unit": choice.unit, "first_values": told})
+            made, label = to_inside(values[places[choice.header]], choice.unit, inside), UNITS[inside].label
+        finite = made[np.isfinite(made)]
+        shown.append(
+            {
+                "header": choice.header,
+                "quantity": choice.quantity,
+                "unit": choice.unit,
+                "first_values": made[:rows].tolist(),
+                "smallest": float(finite.min()) if finite.size else None,
+                "largest": float(finite.max()) if finite.size else None,
+                "inside_unit": label,
+            }
+        )
     return shown
 
 

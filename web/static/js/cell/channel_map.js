@@ -18,11 +18,34 @@ function unitOptions(select, quantity, wanted) {
   select.hidden = units.length === 0;
 }
 
-function says(row) {
-  const quantity = quantities.find((one) => one.quantity === row.quantity.value);
-  const label = quantity?.units.find((one) => one.unit === row.unit.value)?.label ?? "";
-  const { smallest, largest } = row.column;
-  row.words.textContent = quantity && smallest !== null ? `${quantity.title}: from ${shown(smallest)} to ${shown(largest)} ${label}` : "";
+function says(row, choice) {
+  const title = quantities.find((one) => one.quantity === row.quantity.value)?.title;
+  if (!title || !choice?.inside_unit) {
+    row.words.textContent = "";
+    return;
+  }
+  const first = choice.first_values.slice(0, 4).map(shown).join("  ");
+  row.words.textContent = `${title}: ${first} … ${choice.inside_unit}` +
+    (choice.smallest === null ? "" : `, from ${shown(choice.smallest)} to ${shown(choice.largest)} ${choice.inside_unit}`);
+}
+
+// the service converts, so that what is shown is what will be calculated with; only the newest answer counts
+let asked = 0;
+let later = 0;
+function tryMap() {
+  clearTimeout(later);
+  const mine = ++asked;
+  later = setTimeout(async () => {
+    let tried;
+    try {
+      tried = await call("POST", `/pulls/${pullId}/columns/preview`, { columns: columnsUsed() });
+    } catch (problem) {
+      tried = { choices: [], misfit: problem.message };
+    }
+    if (mine !== asked) return;
+    for (const row of rows) says(row, tried.choices.find((one) => one.header === row.column.header && row.quantity.value));
+    byId("preview-words").textContent = words() || tried.misfit || `${used().length} columns are used. Nothing is missing that a curve needs.`;
+  }, 150);
 }
 
 function rowOf(column, number) {
@@ -53,16 +76,23 @@ function fill(choices) {
 
 const used = () => rows.filter((row) => row.quantity.value);
 
-function review() {
-  rows.forEach(says);
+const columnsUsed = () => used().map((row) => ({ header: row.column.header, quantity: row.quantity.value, unit: row.unit.value }));
+
+function words() {
   const names = used().map((row) => row.quantity.value);
   const twice = names.filter((name, at) => names.indexOf(name) !== at);
-  const words = [];
-  if (!names.includes("time_s")) words.push("No column is time yet.");
-  if (!names.some((name) => name.startsWith("roller_"))) words.push("No column is roller speed or pulses yet.");
-  if (used().some((row) => !row.unit.value)) words.push("A unit is still open.");
-  if (twice.length) words.push("Two columns are the same thing.");
-  byId("preview-words").textContent = words.length ? words.join(" ") : `${names.length} columns are used. Nothing is missing that a curve needs.`;
+  const open = [];
+  if (!names.includes("time_s")) open.push("No column is time yet.");
+  if (!names.some((name) => name.startsWith("roller_"))) open.push("No column is roller speed or pulses yet.");
+  if (used().some((row) => !row.unit.value)) open.push("A unit is still open.");
+  if (twice.length) open.push("Two columns are the same thing.");
+  return open.join(" ");
+}
+
+function review() {
+  rows.forEach((row) => says(row, null));
+  byId("preview-words").textContent = words();
+  tryMap();
 }
 
 function ask(questions) {
@@ -95,9 +125,8 @@ form.addEventListener("submit", async (event) => {
   clearProblems(form);
   const button = form.querySelector("button");
   button.disabled = true;
-  const columns = used().map((row) => ({ header: row.column.header, quantity: row.quantity.value, unit: row.unit.value }));
   try {
-    const map = await call("POST", "/channel-maps", { name: form.elements.name.value.trim(), columns });
+    const map = await call("POST", "/channel-maps", { name: form.elements.name.value.trim(), columns: columnsUsed() });
     await call("PUT", `/pulls/${pullId}/channel-map`, { channel_map_id: map.id });
     location.assign(url(`/pulls/${pullId}`));
   } catch (problem) {
