@@ -110,7 +110,7 @@ def fit_bends(gained: Array, speed_rad_s: Array, step_s: float, derivative: int,
     on a uniform base of `step_s`; `speed_rad_s`: rising roller speed there; `variance`: of the noise on `gained`.
     """
     problem = Problem(gained, speed_rad_s, derivative, variance)
-    best = _solved(problem, np.zeros(0), np.full(BENDS, problem.loose), 2)
+    best = _solved(problem, np.zeros(0), np.full(BENDS, problem.loose), 1)
     if _perhaps_sharp(best, variance):
         best = _with_corners(problem, best)
     return _told(problem, best, step_s)
@@ -135,7 +135,7 @@ def _with_corners(problem: Problem, smooth: _Solved) -> _Solved:
     if len(corners):
         corners = placed(problem, corners, evidence)
     while len(corners):
-        found = _solved(problem, corners, np.full(BENDS, problem.stiff), 3)
+        found = _solved(problem, corners, np.full(BENDS, problem.stiff), 2)
         reached = found.evidence(problem)
         if reached > evidence:
             best, evidence = found, reached

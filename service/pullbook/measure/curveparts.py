@@ -143,7 +143,9 @@ class Curve:
 def area_under(x: Array, y: Array, band: tuple[float, float]) -> float:
     """Trapezoids under y between two values of x, the ends interpolated."""
     low, high = band
-    inside = (x > low) & (x < high)
-    xs = np.concatenate(([low], x[inside], [high]))
-    ys = np.interp(xs, x, y)
-    return float(np.sum((ys[1:] + ys[:-1]) * np.diff(xs)) * 0.5)
+    first, last = np.searchsorted(x, low, side="right"), np.searchsorted(x, high)
+    xs, ys = np.empty((2, last - first + 2))
+    xs[0], xs[1:-1], xs[-1] = low, x[first:last], high
+    ys[1:-1] = y[first:last]
+    ys[[0, -1]] = np.interp(band, x, y)
+    return float((ys[1:] + ys[:-1]) @ (xs[1:] - xs[:-1]) * 0.5)

@@ -74,7 +74,7 @@ def _lean_run(measured: Array, commanded: Array | None) -> tuple[int, int] | Non
 
 def _commanded_rich(measured: Array | None, commanded: Array, grid_rpm: Array, torque_nm: Array) -> list[Flag]:
     """Torque sags after its peak while the command has gone below what power asks for, and the mixture follows it."""
-    if not np.isfinite(commanded).all():
+    if not float(commanded.min()) < _PROTECTING:  # a blank fails this too
         return []
     peak = int(torque_nm.argmax())
     richer = commanded[peak] - commanded[peak:]

@@ -139,21 +139,31 @@ def _with_bends(moved: Moved, inertia: float) -> Motion:
     speed = _rising(smooth_speed(values, blocks.step_s, moved.derivative))
     bent = fit_bends(gained, speed, blocks.step_s, moved.derivative, variance)
     left = bent.deviation
-    deviation = np.maximum(left[4:-4], 1e-12)
-    if moved.derivative == 1:
-        widths = np.sort((12.0 * variance * blocks.step_s / deviation**2) ** (1.0 / 3.0))
-    else:
-        widths = np.sort((720.0 * variance * blocks.step_s / deviation**2) ** (1.0 / 5.0))
+    most, usual, least = (
+        _width_leaving(moved.derivative, variance * blocks.step_s, at) for at in _range_of(left[4:-4])
+    )
     return Motion(
         time_s=blocks.time_s,
         speed_rad_s=speed,
         drive_nm=lambda omega: inertia * bent.value(omega),
         drive_deviation_nm=lambda omega: inertia * np.interp(omega, speed, left),
-        window_s=float(widths[len(widths) // 2]),
+        window_s=usual,
         window_chosen=True,
-        window_range_s=(float(widths[0]), float(widths[-1])),
+        window_range_s=(least, most),
         corners_rad_s=bent.low_rad_s + bent.span_rad_s * bent.corners,
     )
+
+
+def _range_of(values: Array) -> tuple[float, float, float]:
+    """The least, the middle one and the most."""
+    ordered = np.sort(values)
+    return float(ordered[0]), float(ordered[len(ordered) // 2]), float(ordered[-1])
+
+
+def _width_leaving(derivative: int, variance_s: float, deviation: float) -> float:
+    """The width of the fit that leaves this deviation: `_left_by` turned round."""
+    held = max(deviation, 1e-12) ** 2
+    return float((12.0 * variance_s / held) ** (1.0 / 3.0) if derivative == 1 else (720.0 * variance_s / held) ** 0.2)
 
 
 def _rising(speed: Array) -> Array:

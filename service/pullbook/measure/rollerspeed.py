@@ -49,13 +49,16 @@ def roller_signal(channels: Mapping[str, Array], calibration: RollerCalibration)
 def _speed(values: Array, time: Array, source: str) -> RollerSignal:
     """A speed as it is, with blanks and single wild samples replaced from their neighbours and counted."""
     counts: dict[str, int] = {}
+    away = np.abs(values[1:-1] - 0.5 * (values[:-2] + values[2:]))
+    if float(away.max()) <= 0.1 * float(np.add.reduce(values)) / len(values):  # most pulls; a blank fails this
+        return RollerSignal(values, 1, values, source, 0.0, counts)
     finite = np.isfinite(values)
     if not finite.all():
         if int(finite.sum()) < 20:
             raise SweepError("Roller speed is blank almost everywhere; check which column is roller speed.")
         counts["roller_speed_blanks"] = int((~finite).sum())
         values = np.interp(time, time[finite], values[finite])
-    away = np.abs(values[1:-1] - 0.5 * (values[:-2] + values[2:]))
+        away = np.abs(values[1:-1] - 0.5 * (values[:-2] + values[2:]))
     high = int(0.98 * (len(values) - 1))
     top = float(np.partition(values, high)[high])
     wild = away > 0.1 * top  # no roller loses a tenth of its top speed between two samples

@@ -7,6 +7,7 @@ import numpy as np
 
 from pullbook.measure.curveparts import Array, Indices, Mask, SweepError
 
+_NO_GAPS: Indices = np.zeros(0, dtype=np.intp)
 _GAP = 6.0  # a step this many times the usual one is a gap
 
 
@@ -25,9 +26,9 @@ def repaired(channels: Mapping[str, Array]) -> TimeBase:
     if "time_s" not in channels:
         raise SweepError("There is no time channel; a sweep needs one (time in s, ms or clock time).")
     time = channels["time_s"]
-    steps = np.diff(time)
+    steps = time[1:] - time[:-1]
     counts: dict[str, int] = {}
-    if len(steps) == 0 or not bool((steps > 0.0).all()):  # a blank stamp fails this too
+    if len(steps) == 0 or not float(steps.min()) > 0.0:  # a blank stamp fails this too
         keep, counts = _kept(time)
         if "roller_pulse_increments" in channels:  # a dropped row still saw its pulses
             running = np.cumsum(np.nan_to_num(channels["roller_pulse_increments"]))
@@ -38,7 +39,7 @@ def repaired(channels: Mapping[str, Array]) -> TimeBase:
         raise SweepError(f"Only {len(steps) + 1} rows have a usable time; a sweep needs at least 20.")
     some = np.sort(steps[:: max(1, len(steps) // 200)])  # enough to tell the usual step
     usual = float(some[len(some) // 2])
-    gaps = np.flatnonzero(steps > _GAP * usual)
+    gaps = np.flatnonzero(steps > _GAP * usual) if float(steps.max()) > _GAP * usual else _NO_GAPS
     if len(gaps):
         counts["time_gaps"] = len(gaps)
     return TimeBase(channels, usual, gaps, counts)
