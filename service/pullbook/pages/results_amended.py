@@ -29,7 +29,7 @@ def amendments(
 
 
 def _sentence(why: str, has_moved: bool) -> str:
-    return f"{why[:1].upper()}{why[1:]}.{'' if has_moved else ' No figure changed with it.'}"
+    return f"{why[:1].upper()}{why[1:]}.{'' if has_moved else ' No figure shown here changed with it.'}"
 
 
 def _called(pull: ReadPull, zone: ZoneInfo) -> str:
@@ -41,23 +41,15 @@ def _clock(at: datetime, zone: ZoneInfo) -> str:
 
 
 def _moved(change: Change, units: ShownUnits) -> str:
-    """What is and what was; empty where the figures stayed as they were."""
+    """What is and what was; empty where nothing changed that the page shows, down to its last digit."""
     if change.key in _TITLES:
         title, dimension = _TITLES[change.key]
-        return f"{title} is {_shown(change, units, dimension)}"
+        now, was = (_text(value, units, dimension) for value in (change.now_value, change.was_value))
+        return f"{title} is {now}, was {was}" if now != was else ""
     if change.key == "set_aside":
         return "it no longer counts" if change.now == "is set aside" else "it counts again"
     return ""
 
 
-def _shown(change: Change, units: ShownUnits, dimension: str) -> str:
-    places = units.decimals(dimension)
-    pair = (change.now_value, change.was_value)
-    now, was = (_text(value, units, dimension, places) for value in pair)
-    if now == was:  # a change too small to be seen is still told
-        now, was = (_text(value, units, dimension, places + 3) for value in pair)
-    return f"{now}, was {was}"
-
-
-def _text(value: float | None, units: ShownUnits, dimension: str, places: int) -> str:
-    return "not readable" if value is None else units.text(value, dimension, places)
+def _text(value: float | None, units: ShownUnits, dimension: str) -> str:
+    return "not readable" if value is None else units.text(value, dimension)
