@@ -38,9 +38,15 @@ def read_settings(
     try:
         window_s = float(window.replace(",", ".")) if window.strip() else None
     except ValueError:
-        raise Invalid("The window is no number.", FieldProblem("window_s", window, "seconds, like 0.6")) from None
+        raise Invalid(
+            "The window is no number; seconds, like 0.6, would do.",
+            FieldProblem("window_s", window, "seconds, like 0.6"),
+        ) from None
     if window_s is not None and not 0.01 <= window_s <= 20:
-        raise Invalid("The window is out of reach.", FieldProblem("window_s", window, "0.01 to 20 seconds"))
+        raise Invalid(
+            "The window is out of reach; 0.01 to 20 seconds would do.",
+            FieldProblem("window_s", window, "0.01 to 20 seconds"),
+        )
     return ReadSettings(wanted, window_s, step_rpm, settings.weather_stale_minutes)
 
 

@@ -1,7 +1,7 @@
 // The comparison: every choice goes into the address, the page's parts come fresh from the server, the chart follows.
 import { drawFigure, savePng } from "../chart.js";
 import { cursorOn } from "../cursor.js";
-import { refresh } from "../dom.js";
+import { make, refresh } from "../dom.js";
 
 const byId = (id) => document.getElementById(id);
 const choice = byId("choice");
@@ -35,13 +35,25 @@ function tidy() {
   if (link) link.textContent = location.href;
 }
 
+/** Say here why a choice will not do; what is shown and what is typed stay. */
+async function refused(address) {
+  const answer = await fetch(address, { credentials: "same-origin", headers: { Accept: "text/html" } }).catch(() => null);
+  if (answer?.redirected) return location.assign(address); // signed out meanwhile
+  const page = answer && new DOMParser().parseFromString(await answer.text(), "text/html");
+  const words = page?.querySelector("main p")?.textContent ?? "The service could not be reached. Try again.";
+  byId("choice").querySelector(".form-problem")?.remove();
+  byId("choice").prepend(make("p", { class: "form-problem bad", role: "alert" }, words, " What is shown is as before."));
+}
+
 async function follow() {
   const next = address();
   byId("overlay").setAttribute("aria-busy", "true");
   if (!(await refresh(["first-words", "overlay"], next))) {
-    location.assign(next); // the refusal has a page of its own
+    byId("overlay").removeAttribute("aria-busy");
+    await refused(next);
     return;
   }
+  choice.querySelector(".form-problem")?.remove();
   history.pushState(null, "", next);
   shown = location.search;
   tidy();

@@ -7,7 +7,7 @@ const section = document.getElementById("drop-section");
 const waiting = [];
 let busy = false;
 
-const kilobytes = (size) => (size < 1e6 ? `${Math.max(1, Math.round(size / 1e3))} kB` : `${(size / 1e6).toFixed(1)} MB`);
+const sized = (size) => (size < 1e3 ? `${size} bytes` : size < 1e6 ? `${Math.round(size / 1e3)} kB` : `${(size / 1e6).toFixed(1)} MB`);
 
 function address(file) {
   const taken = document.getElementById("drop-taken").value;
@@ -27,7 +27,7 @@ function line(file) {
   const bar = make("progress", { max: 1, value: 0, "aria-label": `Sending ${file.name}` });
   const share = make("span", { class: "number" }, "waits");
   const outcome = make("p", { class: "outcome" });
-  const row = make("li", {}, make("span", {}, make("strong", {}, file.name), make("span", { class: "soft" }, ` ${kilobytes(file.size)}`)), share, bar, outcome);
+  const row = make("li", {}, make("span", {}, make("strong", {}, file.name), make("span", { class: "soft" }, ` ${sized(file.size)}`)), share, bar, outcome);
   section.querySelector("[data-sending]").append(row);
   return { file, path: address(file), bar, share, outcome };
 }
@@ -40,12 +40,17 @@ function say({ outcome, share, bar }, stamp, kind, text, ...more) {
 
 function tell(job, { status, body }) {
   const look = () => make("a", { href: url(`/pulls/${body.id}`) }, "look at it");
-  if (body.state === "unreadable") {
-    const map = make("a", { href: url(`/pulls/${body.id}/channel-map`) }, "say which column is what");
-    say(job, "filed, not readable yet", "warned", `Kept as it came; ${body.reason ?? ""} `, map);
-  } else if (status === 200) say(job, "was here already", "quiet", "This very file is on the ticket already; nothing was filed twice. ", look());
+  const unreadable = body.state === "unreadable";
+  // a file without any table has no columns to be named
+  const asks = unreadable && body.reason?.startsWith("needs a channel map");
+  const way = asks ? make("a", { href: url(`/pulls/${body.id}/channel-map`) }, "say which column is what") : look();
+  if (status === 200) say(job, "was here already", "quiet", `This very file is on the ticket already; nothing was filed twice. ${unreadable ? "It is not readable yet: " : ""}`, way);
+  else if (unreadable) say(job, "filed, not readable yet", "warned", `Kept as it came; ${body.reason ?? ""} `, way);
   else say(job, "filed", "", "Kept as it came, and readable: ", look());
 }
+
+/** Whether the same file may fare better another time: it never does when it was refused for what it is. */
+const mayFareBetter = (problem) => ![413, 415, 422].includes(problem.status);
 
 async function next() {
   const job = waiting.shift();
@@ -68,7 +73,7 @@ async function next() {
       job.outcome.replaceChildren();
       take([job.file], job);
     });
-    say(job, "not filed", "wrong", `${problem.message} `, again);
+    say(job, "not filed", "wrong", `${problem.message} `, ...(mayFareBetter(problem) ? [again] : []));
     job.bar.value = 0;
   }
   section.querySelector("[data-sent-words]").textContent = `${job.file.name}: ${job.share.textContent}`;

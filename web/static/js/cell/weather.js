@@ -7,12 +7,25 @@ const form = document.getElementById("reading");
 const words = document.querySelector("[data-air-words]");
 const table = document.querySelector("[data-air-table]");
 
+/** Where the figure was taken for the cell's own barometer: one press makes it the sea-level figure it looks like. */
+function conversion() {
+  const kind = document.getElementById("pressure_kind");
+  if (kind.value === "altimeter_setting_kpa") return [];
+  const button = make("button", { type: "button" }, "It is a sea-level figure: convert it");
+  button.addEventListener("click", () => {
+    kind.value = "altimeter_setting_kpa";
+    look();
+    kind.focus();
+  });
+  return [button];
+}
+
 function show(air) {
   words.textContent = `Vapour pressure ${air.vapour_pressure_kpa.toFixed(3)} kPa, dry pressure ${air.dry_pressure_kpa.toFixed(2)} kPa, density ${air.density_kg_m3.toFixed(4)} kg/m³, relative humidity ${air.relative_humidity_pct.toFixed(0)} %.`;
   const rows = Object.values(air.factors).map((one) =>
     make("tr", {}, make("th", { scope: "row" }, one.title), make("td", { class: "number" }, one.factor.toFixed(4)), make("td", {}, one.valid ? "" : "outside its own limits")));
   table.replaceChildren(
-    ...(air.doubt ? [make("p", { class: "warn" }, make("strong", {}, "Questioned: "), air.doubt)] : []),
+    ...(air.doubt ? [make("div", { class: "warn" }, make("p", {}, make("strong", {}, "Questioned: "), air.doubt), ...conversion())] : []),
     make("table", {}, make("thead", {}, make("tr", {}, make("th", { scope: "col" }, "Standard"), make("th", { scope: "col", class: "number" }, "Factor"), make("th", { scope: "col" }, "Limits"))), make("tbody", {}, ...rows)),
     make("p", { class: "small" }, "For a naturally aspirated petrol engine; a car’s own engine decides on its page."),
   );
