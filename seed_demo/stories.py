@@ -33,7 +33,7 @@ def _parts() -> list[JobPlan]:
                 SetupPlan("Free-flow exhaust", stronger(PIKE.car, EXHAUST_GAIN), 5, "75 mm from the turbine back, same "
                           "calibration", fuel="98 octane"),
             ),
-            link_note="The exhaust gave about four in a hundred, over the whole range. See the two bands.",
+            link_note="Free-flow exhaust fitted; five pulls before, five after. About four per cent more throughout.",
         ),
         JobPlan(
             "filter-does-nothing", 61, 14.0, VALLEY, FEN, 7, "Customer brought a cotton panel filter: is it worth it?",
@@ -125,7 +125,7 @@ def _diesel_and_boost() -> list[JobPlan]:
                           warmer_k=(-7.0,) * 4, fuel="98 octane"),
             ),
             dialect="banc",
-            link_note="A car that holds its own boost is flattered by correction up here: read observed too.",
+            link_note="Larger intercooler fitted. Up here the correction flatters such an engine: mind the difference.",
         ),
         JobPlan(
             "two-gears", 155, 13.5, VALLEY, PIKE, 2, "Club evening: third or fourth gear for the sheet?",
