@@ -15,6 +15,9 @@ _WHY = {
     "channel_map_id": "the file's columns are read by another channel map",
     "set_aside": "the shop set the pull aside, or lets it count again",
 }
+# what else the digest of the inputs covers: the car's engine, its gearing, how its file was taken apart
+_OTHER_INPUTS = "what is on record about the car, its gearing or its file was corrected"
+_SAME_INPUTS = "nothing on record changed; the same records give another figure now"
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +76,8 @@ def changes_between(was: Mapping[str, Any], now: Mapping[str, Any], comparison: 
         if then["set_aside"] != here["set_aside"]:
             words = ("counts", "is set aside")
             moved.append(Change(called, words[then["set_aside"]], words[here["set_aside"]], why, key="set_aside"))
+        if not moved and why == _SAME_INPUTS:
+            continue  # too little to be seen, and no reason for it
         moved = moved or [Change(f"{called}: what it is read from", "as published", "amended, figures unchanged", why)]
         found += [replace(one, pull_id=pull_id) for one in moved]
     return tuple(found)
@@ -88,7 +93,7 @@ def _moved(called: str, then: Mapping[str, Any], here: Mapping[str, Any], why: s
             continue
         shown = [_shown(values, scale, unit, places) for values in (then[key], here[key])]
         if shown[0] == shown[1]:
-            shown = [_shown(values, scale, unit, places + 3) for values in (then[key], here[key])]
+            continue  # a change below the last digit that anybody was shown is none
         values = [pair[0] if pair else None for pair in (then[key], here[key])]
         found.append(Change(f"{called}: {title}", shown[0], shown[1], why, "", key, *values))
     return found
@@ -106,4 +111,6 @@ def _called(pull: ReadPull) -> str:
 
 def _why(then: Mapping[str, Any], here: Mapping[str, Any]) -> str:
     reasons = [words.format(was=then[key], now=here[key]) for key, words in _WHY.items() if then[key] != here[key]]
-    return "; ".join(reasons) or "what is on record about the car, its gearing or the cell was corrected"
+    if reasons:
+        return "; ".join(reasons)
+    return _OTHER_INPUTS if then["inputs"] != here["inputs"] else _SAME_INPUTS
