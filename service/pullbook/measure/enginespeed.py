@@ -81,8 +81,9 @@ def _from_channel(time: Array, ratio: Array, usable: Mask, motion: Motion, lost:
         time, ratio = time[usable], ratio[usable]
     part_time, part = _in_parts(time, ratio)
     smooth = local_fit(part, 3, 1, 0) if len(part) >= 7 else part
-    middle = float(np.sort(smooth)[len(smooth) // 2])
-    drift = float(smooth.max() - smooth.min()) / middle
+    ordered = np.sort(smooth)
+    middle = float(ordered[len(ordered) // 2])
+    drift = float(ordered[-1] - ordered[0]) / middle
     if drift > _SLIP:
         flags.append(_slip(part_time, smooth, motion, drift))
     axis = np.interp(motion.time_s, part_time, smooth) * motion.speed_rad_s * _RPM

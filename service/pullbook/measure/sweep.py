@@ -103,12 +103,12 @@ def _rising(time: Array, speed: Array) -> Mask:
 def _longest(driven: Mask, base: TimeBase, speed: Array, blink_rows: int) -> tuple[int, int, list[tuple[int, int]]]:
     """The run of driven rows over which the roller gains most, and the other runs. Long gaps in time end a run; up to
     `blink_rows` rows between two runs do not."""
-    edge = np.diff(driven.astype(np.int8))
-    starts, stops = np.flatnonzero(edge == 1) + 1, np.flatnonzero(edge == -1) + 1
+    turns = np.flatnonzero(driven[1:] != driven[:-1]) + 1
     if driven[0]:
-        starts = np.concatenate(([0], starts))
+        turns = np.concatenate(([0], turns))
     if driven[-1]:
-        stops = np.concatenate((stops, [len(driven)]))
+        turns = np.concatenate((turns, [len(driven)]))
+    starts, stops = turns[::2], turns[1::2]
     if blink_rows and len(starts) > 1:
         apart = starts[1:] - stops[:-1] > blink_rows
         starts, stops = starts[np.append(True, apart)], stops[np.append(apart, True)]
