@@ -50,6 +50,7 @@ WHO = {
     "GET /api/v1/pulls/{pull_id}/raw": "desk",
     "GET /api/v1/pulls/{pull_id}/curve": "desk",
     "GET /api/v1/pulls/{pull_id}/columns": "desk",
+    "POST /api/v1/pulls/{pull_id}/columns/preview": "desk",
     "PUT /api/v1/pulls/{pull_id}/channel-map": "tuner",
     "POST /api/v1/pulls/{pull_id}/set-aside": "tuner",
     "DELETE /api/v1/pulls/{pull_id}/set-aside": "tuner",
