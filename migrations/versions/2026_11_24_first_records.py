@@ -20,6 +20,19 @@ GUARDED: dict[str, tuple[str, ...] | None] = {
     "weather_reading": None,
     "channel_map": None,
     "pull": ("id", "ticket_id", "cell_id", "sha256", "kind", "taken_at", "received_at", "operator_id", "file_name"),
+    "results_link": (
+        "id",
+        "ticket_id",
+        "token_hash",
+        "pull_ids",
+        "standard",
+        "window_s",
+        "note",
+        "digest",
+        "published",
+        "made_at",
+        "made_by",
+    ),
 }
 
 

@@ -4,13 +4,13 @@ import os
 import subprocess
 import sys
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 import sqlalchemy as sa
 
 from pullbook.db.connect import connect
-from pullbook.db.evidence import GUARDED, AuditEntry, ColumnBlock, Pull, RawFile
+from pullbook.db.evidence import GUARDED, AuditEntry, ColumnBlock, Pull, RawFile, ResultsLink
 from pullbook.db.migrating import migration_engine
 from pullbook.db.tables import ChannelMap, Staff, Table
 from tests.house.source_files import HOUSE
@@ -100,8 +100,15 @@ def filed(app, owner, house, settings):
         where = {"ticket_id": house.ticket_id, "setup_id": house.setup_id, "cell_id": house.cell_id}
         told = {"kind": "sweep", "taken_at": at, "received_at": at, "file_name": "a.csv", "operator_id": staff}
         session.add(Pull(sha256=SHA, state="readable", **where, **told))
+        session.add(_link(house, staff, at))
     records.close()
     return records.url
+
+
+def _link(house, staff, at):
+    made = {"made_at": at, "made_by": staff, "ends_at": at + timedelta(days=90)}
+    shown = {"pull_ids": [], "standard": "iso_1585", "window_s": 0.5, "digest": SHA, "published": {}}
+    return ResultsLink(ticket_id=house.ticket_id, token_hash="b" * 64, **shown, **made)
 
 
 @pytest.fixture

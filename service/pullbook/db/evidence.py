@@ -179,4 +179,17 @@ GUARDED: dict[str, tuple[str, ...] | None] = {
         "operator_id",
         "file_name",
     ),
+    "results_link": (
+        "id",
+        "ticket_id",
+        "token_hash",
+        "pull_ids",
+        "standard",
+        "window_s",
+        "note",
+        "digest",
+        "published",
+        "made_at",
+        "made_by",
+    ),
 }

@@ -17,6 +17,7 @@ KEYS: dict[str, tuple[tuple[str, ...], ...]] = {
     "weather_reading": (("id",), ("supersedes_id",)),
     "channel_map": (("id",), ("name",)),
     "pull": (("id",), ("ticket_id", "sha256")),
+    "results_link": (("id",), ("token_hash",)),
 }
 SAID = "is kept as it was written"
 
