@@ -127,6 +127,28 @@ def test_a_diesel_without_a_fuel_figure_is_corrected_least_and_told_so():
     assert unknown.limits == (0.9, 1.1)
 
 
+@pytest.mark.parametrize("standard", ["sae_j1349", "sae_j1349_1990", "jis_d1001"])
+def test_a_diesel_under_another_standard_is_told_whose_rule_and_limits_are_used(standard):
+    diesel, title = Engine("compression", "turbo", 60.0), STANDARDS[standard].title
+    mild, thin = Air(30.0, 98.0, 1.0), Air(25.0, 75.0, 1.0)
+    begin = f"Compression ignition: the rule and limits of ISO 1585 / UN R85 are used under {title}. "
+    within, outside = factor(standard, mild, diesel), factor(standard, thin, diesel)
+    assert within.valid
+    assert within.note.startswith(begin)
+    assert within.value == factor("iso_1585", mild, diesel).value
+    assert not outside.valid
+    assert outside.note.startswith(begin)
+    assert "outside UN R85's own limits 0.9 to 1.1" in outside.note
+    assert f"{title}'s own limits" not in outside.note
+
+
+def test_nothing_is_said_to_be_borrowed_where_it_is_the_standards_own():
+    air = Air(25.0, 75.0, 1.0)
+    assert "are used under" not in factor("iso_1585", air, Engine("compression", "turbo", 60.0)).note
+    assert "are used under" not in factor("sae_j1349", air, SPARK).note
+    assert "outside SAE J1349 (2004)'s own limits 0.93 to 1.07" in factor("sae_j1349", air, SPARK).note
+
+
 def test_a_mechanically_charged_diesel_counts_as_naturally_aspirated():
     air = Air(35.0, 97.0, 2.0)
     made = [

@@ -3,11 +3,11 @@
 All are written for the crankshaft on an engine bench; at the wheels they are common practice, no more. Temperatures are
 t + 273 as the standards write it, pressures in kPa. A factor outside a standard's own limits is still given, marked.
 Compression-ignition engines have a rule of their own in ISO 1585, UN R85 (`iso_1585`), which the other standards of
-today share; the old ones (J607, DIN 70020) never had one and use the one formula for all.
+today borrow (the note says so); the old ones (J607, DIN 70020) never had one and use the one formula for all.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import Literal
 
@@ -178,14 +178,19 @@ def _compression(standard: Standard, air: Air, engine: Engine) -> Factor:
         f_m = compression_f_m(engine.fuel_per_litre_cycle_mg)
         said = f"Compression ignition: f_a to the power f_m = {f_m:.3f}. "
     value = compression_f_a(air, engine.aspiration) ** f_m
-    return _judged(float(value), _COMPRESSION_LIMITS, standard, said)
+    judged = _judged(float(value), _COMPRESSION_LIMITS, standard, said, "UN R85")
+    if standard.identifier == "iso_1585":
+        return judged
+    borrowed = f"Compression ignition: the rule and limits of ISO 1585 / UN R85 are used under {standard.title}. "
+    return replace(judged, note=borrowed + judged.note)
 
 
-def _judged(value: float, limits: tuple[float, float] | None, standard: Standard, said: str) -> Factor:
+def _judged(value: float, limits: tuple[float, float] | None, standard: Standard, said: str, whose: str = "") -> Factor:
+    """`whose`: who sets the limits, where that is not the standard itself."""
     if limits is None or limits[0] <= value <= limits[1]:
         return Factor(value, True, limits, said + standard.note)
     outside = (
-        f"The factor {value:.4f} lies outside {standard.title}'s own limits {limits[0]:g} to {limits[1]:g}: "
-        "the standard does not stand behind it. "
+        f"The factor {value:.4f} lies outside {whose or standard.title}'s own limits {limits[0]:g} to {limits[1]:g}: "
+        f"{whose or 'the standard'} does not stand behind it. "
     )
     return Factor(value, False, limits, outside + said + standard.note)
