@@ -14,7 +14,7 @@ class Voice:
     """One signed-in person on one kept-alive connection."""
 
     def __init__(self, address: str) -> None:
-        self._http = httpx2.Client(base_url=address, headers={"Origin": address}, timeout=60.0)
+        self._http = httpx2.Client(base_url=address, timeout=60.0)
 
     def close(self) -> None:
         """Hang up."""
