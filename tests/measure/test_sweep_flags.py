@@ -50,10 +50,18 @@ def test_a_factor_outside_the_limits_is_flagged():
     assert curve.power_w[5] > 1.2 * curve.observed_power_w[5]
 
 
-def test_an_engine_that_holds_its_own_boost_is_corrected_twice():
-    engine = Engine("spark", "turbo", holds_own_boost=True)
+@pytest.mark.parametrize("aspiration", ["turbo", "mechanical"])
+def test_a_charged_engine_that_holds_its_own_boost_is_corrected_twice(aspiration):
+    engine = Engine("spark", aspiration, holds_own_boost=True)
     assert _codes(read_sweep(PLAIN, MADE.calibration(), MILD, engine, SweepSettings())) == ["corrected_twice"]
     assert read_sweep(PLAIN, MADE.calibration(), MILD, engine, OBSERVED).flags == ()
+    assert _codes(read_sweep(PLAIN, MADE.calibration(), None, engine, SweepSettings())) == ["no_weather"]
+
+
+@pytest.mark.parametrize(("aspiration", "holds"), [("natural", True), ("turbo", False), ("mechanical", False)])
+def test_an_engine_without_boost_of_its_own_to_hold_is_corrected_once(aspiration, holds):
+    engine = Engine("spark", aspiration, holds_own_boost=holds)
+    assert read_sweep(PLAIN, MADE.calibration(), MILD, engine, SweepSettings()).flags == ()
 
 
 def test_slip_beyond_one_and_a_half_per_cent_is_flagged_and_told_where():

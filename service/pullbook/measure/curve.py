@@ -208,7 +208,7 @@ def _corrected(standard: str, air: Air | None, engine: Engine) -> tuple[Factor |
     flags = []
     if not made.valid:
         flags.append(Flag("factor_outside_limits", f"{made.note} Pull in milder air, or quote observed."))
-    if engine.holds_own_boost and standard != "observed":
+    if engine.holds_own_boost and engine.aspiration != "natural" and standard != "observed":
         text = (
             f"This engine holds its own boost and makes up thin air by itself: the factor {made.value:.4f} counts "
             "the air twice. Compare and quote the observed figures beside the corrected ones."

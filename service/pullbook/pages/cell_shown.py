@@ -129,6 +129,8 @@ class SetupSummary:
     low_power_w: float | None
     high_power_w: float | None
     power_u_w: float | None
+    observed_power_w: float | None  # given where the factor counts the air twice: to be read beside the corrected one
+    observed_power_rpm: float | None
     peak_torque_nm: float | None
     peak_torque_rpm: float | None
     low_torque_nm: float | None
@@ -191,6 +193,7 @@ class ComparePage(Shown):
     wide_svg: str = told("The drawing for a wide window, as finished markup.")
     narrow_svg: str = told("The drawing for a phone, as finished markup.")
     figure: str = told("The figure for the chart library, as JSON that is safe inside a page.")
+    not_drawn: str = told("Which pulls the chart leaves out, and why; empty where none.")
     speeds: tuple[str, ...] = told("The table's engine speeds.")
     columns: tuple[DataColumn, ...] = told("The table's columns, one for each line drawn bold.")
 

@@ -14,8 +14,8 @@ CUSTOMER_WORDS = {
     ),
     "factor_outside_limits": _OUTSIDE,
     "corrected_twice": (
-        "This engine’s turbocharger makes up for thin air by itself, and the correction may count the air a second "
-        "time. Trust the difference between the setups more than the height of either figure."
+        "This engine holds its own boost, so it makes up for thin air by itself; the factor counts that twice. Read "
+        "the observed figure, before the factor, beside the corrected one."
     ),
     "no_weather": "No reading of the air is on record for the time, so power is shown as measured, without correction.",
     "weather_stale": "The air was read long before or after the pull, so the correction is less certain than usual.",

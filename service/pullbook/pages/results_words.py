@@ -16,11 +16,21 @@ def sentences(found: tuple[SetupSummary, ...], units: ShownUnits, standard: Stan
         return empty
     first, *later = read
     if not later:
-        return (_alone(first, units, standard), *empty)
+        return (_alone(first, units, standard), *_observed(read, units), *empty)
     said = [_before_and_after(first, later[0], units, standard)]
     said += [_and_then(first, one, units) for one in later[1:]]
     said += [_how_sure(first, one) for one in later]
-    return (*said, *empty)
+    return (*said, *_observed(read, units), *empty)
+
+
+def _observed(read: Sequence[SetupSummary], units: ShownUnits) -> tuple[str, ...]:
+    """Power before the factor, of setups where the factor is not to be read alone; the flags say why."""
+    each = [
+        f"{units.text(one.observed_power_w, 'power')} at {speed(one.observed_power_rpm)} ({_called(one)})"
+        for one in read
+        if one.observed_power_w is not None
+    ]
+    return (f"As observed, before the factor, peak power was {'; '.join(each)}.",) if each else ()
 
 
 def _called(one: SetupSummary) -> str:

@@ -28,6 +28,7 @@ def _summary(setup: SetupRead, grid: Floats) -> SetupSummary:
     if setup.counted == len(heads) == 1:  # one pull is its own mean: the same figure as on its own page
         power, power_rpm = heads[0].peak_power_w.value, heads[0].peak_power_w.at_engine_speed_rpm
         torque, torque_rpm = heads[0].peak_torque_nm.value, heads[0].peak_torque_nm.at_engine_speed_rpm
+    observed, observed_rpm = _observed(setup, power_rpm, grid)
     return SetupSummary(
         setup_id=setup.setup_id,
         name=setup.called,
@@ -41,6 +42,8 @@ def _summary(setup: SetupRead, grid: Floats) -> SetupSummary:
         low_power_w=min(powers, default=None),
         high_power_w=max(powers, default=None),
         power_u_w=max((head.peak_power_w.expanded_uncertainty for head in heads), default=None),
+        observed_power_w=observed,
+        observed_power_rpm=observed_rpm,
         peak_torque_nm=torque,
         peak_torque_rpm=torque_rpm,
         low_torque_nm=min(torques, default=None),
@@ -50,6 +53,16 @@ def _summary(setup: SetupRead, grid: Floats) -> SetupSummary:
         factor_high=max(factors, default=None),
         cell_names=tuple(dict.fromkeys(pull.facts.cell_name for pull in setup.pulls)),
     )
+
+
+def _observed(setup: SetupRead, power_rpm: float | None, grid: Floats) -> tuple[float | None, float | None]:
+    """Peak power before the factor and its engine speed, where a factor of its pulls counts the air twice."""
+    peaks = [pull.observed_peak_w for pull in setup.counting if pull.observed_peak_w is not None]
+    if not peaks or setup.mean is None:
+        return None, None
+    if setup.counted == 1:  # the factor is the same at every speed, so the peak stays where it is
+        return peaks[0], power_rpm
+    return _peak(setup.mean.observed_power_w, grid)
 
 
 def _peak(values: Floats | None, grid: Floats) -> tuple[float | None, float | None]:

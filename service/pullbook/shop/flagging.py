@@ -11,7 +11,6 @@ def flags_of(loaded: Loaded, curve: Curve | None, standard: str, stale_minutes: 
     found = [
         *_set_aside(loaded),
         *_weather(loaded, standard, stale_minutes),
-        *_boost(loaded, curve),
         *(curve.flags if curve is not None else ()),
     ]
     once = tuple({flag.code: flag for flag in reversed(found)}.values())[::-1]
@@ -26,15 +25,9 @@ def _set_aside(loaded: Loaded) -> list[Flag]:
 
 
 def _weather(loaded: Loaded, standard: str, stale_minutes: int) -> list[Flag]:
-    if standard == "observed":
-        return []
     weather = loaded.weather
-    if weather is None:
-        text = (
-            f"No weather is on record for {loaded.cell.name}, so this is observed power, not corrected. "
-            "Write down temperature, station pressure and humidity in the weather log, with the time they were read."
-        )
-        return [Flag("no_weather", text)]
+    if standard == "observed" or weather is None:  # without a reading, the curve says so itself
+        return []
     found = []
     if weather.age_minutes > stale_minutes:
         text = (
@@ -52,15 +45,3 @@ def _span(minutes: float) -> str:
     if minutes < 120:
         return f"{minutes:.0f} min"
     return f"{minutes / 60:.0f} h" if minutes < 60 * 48 else f"{minutes / 1440:.0f} days"
-
-
-def _boost(loaded: Loaded, curve: Curve | None) -> list[Flag]:
-    vehicle = loaded.ticket.vehicle
-    if curve is None or curve.standard == "observed" or not vehicle.holds_own_boost or vehicle.aspiration != "turbo":
-        return []
-    text = (
-        "This turbocharged engine holds its own boost and so makes up thin air by itself; the factor "
-        f"{curve.factor:.4f} counts the air a second time. Read observed power beside corrected power, and compare "
-        "at like air."
-    )
-    return [Flag("corrected_twice", text)]

@@ -76,6 +76,13 @@ class ReadPull:
     provenance: Mapping[str, object]
     digest: str  # of everything the curve is made from
 
+    @property
+    def observed_peak_w(self) -> float | None:
+        """Peak power before the factor, where that counts the air twice and should not be read alone; in W."""
+        if self.curve is None or not self.curve.factor or all(f.code != "corrected_twice" for f in self.curve.flags):
+            return None
+        return self.curve.headline.peak_power_w.value / self.curve.factor
+
     def on_grid(self, grid_rpm: Floats) -> OnGrid:
         """This curve on another grid of whole steps; NaN where it has no points, or where there is no curve at all."""
         curve = self.curve
