@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from pullbook.panels import Line, Panel, dash, panels_of
+from pullbook.panels import Line, Panel, axis_title, dash, panels_of
 from pullbook.shop.comparing import Comparison
 from pullbook.shop.facts import Floats
 from pullbook.shown_units import ShownUnits
@@ -16,7 +16,7 @@ _PANEL_GAP = 0.06
 
 
 def overlay(comparison: Comparison, units: ShownUnits) -> dict[str, Any]:
-    """A comparison as a figure: `data` (one trace a line), `layout` (panels stacked on one engine-speed axis)."""
+    """A comparison as a figure: `data` (one trace a line), `layout` (panels stacked on one axis of speed)."""
     return figure_of(panels_of(comparison, units), comparison.engine_speed_rpm)
 
 
@@ -49,7 +49,7 @@ def figure_of(panels: tuple[Panel, ...], grid_rpm: Floats, one_pull: bool = Fals
 
 
 def _layout(panels: tuple[Panel, ...], one_pull: bool) -> dict[str, Any]:
-    """Everything but the panels' own axes: one engine-speed axis, one cursor, the panels' words for the readout."""
+    """Everything but the panels' own axes: one axis of speed, one cursor, the panels' words for the readout."""
     return {
         "hovermode": "x unified",
         "hoversubplots": "axis",
@@ -57,7 +57,7 @@ def _layout(panels: tuple[Panel, ...], one_pull: bool) -> dict[str, Any]:
         "dragmode": "zoom",
         "margin": {"l": 64, "r": 28, "t": 28, "b": 52},
         "xaxis": {
-            "title": {"text": "Engine speed, rev/min"},
+            "title": {"text": axis_title(panels)},
             "anchor": f"y{len(panels)}" if len(panels) > 1 else "y",
             "showspikes": True,
             "spikemode": "across",

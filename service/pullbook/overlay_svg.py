@@ -7,7 +7,7 @@ from html import escape
 import numpy as np
 
 from pullbook.axis_ticks import tick_decimals, ticks
-from pullbook.panels import Line, Panel, dash, panels_of
+from pullbook.panels import AXIS_WORDS, Line, Panel, axis_title, dash, panels_of
 from pullbook.shop.comparing import Comparison
 from pullbook.shop.facts import Floats
 from pullbook.shown_units import ShownUnits, plain_number
@@ -28,7 +28,7 @@ class _Frame:
     high_rpm: float
 
     def x(self, speed: float) -> float:
-        """The place of an engine speed."""
+        """The place of a speed."""
         return _LEFT + (speed - self.low_rpm) / (self.high_rpm - self.low_rpm) * (self.width - _LEFT - _RIGHT)
 
 
@@ -39,13 +39,13 @@ def overlay_svg(
     keys: Sequence[str] | None = None,
     described: str = "",
 ) -> str:
-    """The comparison as one `<svg>`: a panel for each quantity, one engine-speed axis below. Text in it is escaped."""
+    """The comparison as one `<svg>`: a panel for each quantity, one axis of speed below. Text in it is escaped."""
     panels = panels_of(comparison, units, keys)
     return panels_svg(panels, comparison.engine_speed_rpm, width, described or _described(comparison, panels))
 
 
 def panels_svg(panels: Sequence[Panel], grid_rpm: Floats, width: int = WIDE, described: str = "") -> str:
-    """Panels on a grid of engine speed as one `<svg>`; an empty string where there is nothing to draw."""
+    """Panels on one grid of speed as one `<svg>`; an empty string where there is nothing to draw."""
     if not panels or not len(grid_rpm):
         return ""
     low, high = float(grid_rpm[0]), max(float(grid_rpm[-1]), float(grid_rpm[0]) + 1.0)
@@ -56,7 +56,7 @@ def panels_svg(panels: Sequence[Panel], grid_rpm: Floats, width: int = WIDE, des
         height = _height(width, number)
         parts.append(_panel(panel, grid_rpm, frame, speeds, top + 22, height))
         top += 22 + height + (_GAP if number + 1 < len(panels) else 0) - (12 if number + 1 < len(panels) else 0)
-    parts.append(_speed_axis(frame, speeds, top))
+    parts.append(_speed_axis(frame, speeds, top, axis_title(panels)))
     whole = round(top + _FOOT)
     return (
         f'<svg viewBox="0 0 {width} {whole}" width="{width}" height="{whole}" role="img" '
@@ -133,18 +133,19 @@ def _end_letters(panel: Panel, grid: Floats, frame: _Frame, y: _Place, top: floa
     return drawn
 
 
-def _speed_axis(frame: _Frame, speeds: list[float], top: float) -> str:
+def _speed_axis(frame: _Frame, speeds: list[float], top: float, words: str) -> str:
     labels = [
         f'<text class="tick-label" x="{frame.x(speed):.1f}" y="{top + 16:.0f}" text-anchor="middle">'
         f"{plain_number(speed)}</text>"
         for speed in speeds
     ]
     middle = (_LEFT + frame.width - _RIGHT) / 2
-    title = f'<text x="{middle:.0f}" y="{top + 35:.0f}" text-anchor="middle">Engine speed, rev/min</text>'
+    title = f'<text x="{middle:.0f}" y="{top + 35:.0f}" text-anchor="middle">{words}</text>'
     return f'<path class="edge" d="M{_LEFT} {top:.0f}H{frame.width - _RIGHT}"/>{"".join(labels)}{title}'
 
 
 def _described(comparison: Comparison, panels: Sequence[Panel]) -> str:
     shown = ", ".join(panel.title.split(",")[0].lower() for panel in panels)
     names = " and ".join(setup.name for setup in comparison.setups)
-    return f"{shown} over engine speed for {names}; {comparison.standard_title}. The numbers are in the table."
+    over = AXIS_WORDS[comparison.axis]
+    return f"{shown} over {over} for {names}; {comparison.standard_title}. The numbers are in the table."

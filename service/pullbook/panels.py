@@ -1,9 +1,9 @@
-"""What a drawing of pulls consists of, before anybody draws it: stacked panels on one engine-speed axis.
+"""What a drawing of pulls consists of, before anybody draws it: stacked panels on one axis of speed.
 
 Both drawings are made from this, the server's SVG and the browser's figure, so they cannot tell different stories.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +17,12 @@ LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 # One dash for each letter, in units of line width's neighbourhood; a colour never speaks alone.
 DASHES = ("", "9 4", "2 4", "9 4 2 4", "14 5", "9 4 2 4 2 4")
 SETUP_CLASSES = ("a", "b", "c", "d", "e", "f")
+AXIS_WORDS = {"engine_speed": "engine speed", "roller_speed": "roller speed"}
+# without an engine speed a torque can only be the rollers' own
+_TORQUE_TITLES = {
+    "engine_speed": "Torque, referred to engine speed",
+    "roller_speed": "Torque at the rollers, engine speed not known",
+}
 _PRESSURES = ("manifold_pressure_kpa", "manifold_gauge_kpa")
 
 
@@ -34,7 +40,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Panel:
-    """One quantity over engine speed."""
+    """One quantity over engine speed, or over roller speed where no engine speed is known."""
 
     key: str
     title: str
@@ -42,6 +48,7 @@ class Panel:
     decimals: int
     lines: tuple[Line, ...]
     note: str = ""  # which of a single pull's lines is which
+    axis: str = "engine_speed"
 
     @property
     def span(self) -> tuple[float, float]:
@@ -66,6 +73,40 @@ def dash(style_letter: str) -> str:
     return DASHES[SETUP_CLASSES.index(style_letter)]
 
 
+def axis_title(panels: Sequence[Panel]) -> str:
+    """What stands beneath the axis that these panels share, with its unit."""
+    words = AXIS_WORDS[panels[0].axis if panels else "engine_speed"]
+    return f"{words.capitalize()}, rev/min"
+
+
+def drawn_pulls(comparison: Comparison, setup: SetupRead) -> tuple[tuple[str, ReadPull], ...]:
+    """The standing pulls of a setup that lie on the comparison's axis, by the names their lines have."""
+    mark = letter(setup.place)
+    numbered = enumerate(setup.standing, start=1)
+    return tuple((f"{mark}{number}", pull) for number, pull in numbered if _on_axis(comparison, pull))
+
+
+def not_drawn(comparison: Comparison) -> str:
+    """Which standing pulls lie on another axis than the comparison's, and why that is; empty where none does."""
+    left = [
+        f"{letter(setup.place)} “{pull.facts.file_name}”"
+        for setup in comparison.setups
+        for pull in setup.standing
+        if not _on_axis(comparison, pull)
+    ]
+    if not left:
+        return ""
+    if comparison.axis == "engine_speed":
+        why = "only roller speed is known, so they do not lie on the engine-speed axis"
+    else:
+        why = "they are over engine speed, and every pull that counts is over roller speed"
+    return f"Not drawn, because {why}: {', '.join(left)}."
+
+
+def _on_axis(comparison: Comparison, pull: ReadPull) -> bool:
+    return pull.curve is not None and pull.curve.axis == comparison.axis
+
+
 def panels_of(comparison: Comparison, units: ShownUnits, keys: Iterable[str] | None = None) -> tuple[Panel, ...]:
     """Power, torque, λ and manifold pressure of a comparison: those that its pulls have, top to bottom."""
     grid = comparison.engine_speed_rpm
@@ -78,7 +119,11 @@ def panels_of(comparison: Comparison, units: ShownUnits, keys: Iterable[str] | N
         "pressure": laid.pressure,
     }
     made = (makers[key]() for key in keys or makers)
-    return tuple(panel for panel in made if any(np.isfinite(line.values).any() for line in panel.lines))
+    return tuple(replace(panel, axis=comparison.axis) for panel in made if _has_values(panel))
+
+
+def _has_values(panel: Panel) -> bool:
+    return any(np.isfinite(line.values).any() for line in panel.lines)
 
 
 @dataclass(frozen=True)
@@ -102,7 +147,7 @@ class _Laid:
             return self.units.values(curve.torque_nm, "torque")
 
         unit, decimals = self.units.label("torque"), self.units.decimals("torque")
-        return Panel("torque", "Torque, referred to engine speed", unit, decimals, self.lines(read))
+        return Panel("torque", _TORQUE_TITLES[self.comparison.axis], unit, decimals, self.lines(read))
 
     def mixture(self) -> Panel:
         measured = self.lines(lambda curve: curve.channels.get("lambda_measured", self.missing))
@@ -139,9 +184,8 @@ class _Laid:
         mark, shape = letter(setup.place), style(setup.place)
         lines = []
         if setup.counted > 1:
-            for number, pull in enumerate(setup.standing, start=1):
-                values = read(self.curves[pull.facts.id])
-                lines.append(Line(mark, shape, "single", f"{mark}{number}", values, pull.facts.id))
+            for name, pull in drawn_pulls(self.comparison, setup):
+                lines.append(Line(mark, shape, "single", name, read(self.curves[pull.facts.id]), pull.facts.id))
         if setup.mean is not None:
             lines.append(Line(mark, shape, "mean", f"{mark} {setup.called}", read(setup.mean)))
         return lines
@@ -164,14 +208,14 @@ def one_pull(pull: ReadPull, grid: Floats, units: ShownUnits) -> tuple[Panel, ..
         Panel("power", "Power at the wheels", units.label("power"), units.decimals("power"), tuple(power)),
         Panel(
             "torque",
-            "Torque, referred to engine speed",
+            _TORQUE_TITLES[pull.curve.axis],
             units.label("torque"),
             units.decimals("torque"),
             (line(units.values(curve.torque_nm, "torque"), "corrected"),),
         ),
     ]
     made.extend(_channel_panels(curve, units, line))
-    return tuple(_noted(panel) for panel in made if any(np.isfinite(part.values).any() for part in panel.lines))
+    return tuple(replace(_noted(panel), axis=pull.curve.axis) for panel in made if _has_values(panel))
 
 
 def _noted(panel: Panel) -> Panel:

@@ -76,3 +76,17 @@ def filed(client: Any, house: Any, data: bytes, **changes: Any) -> dict[str, Any
     kept = answer.json()
     assert kept["state"] == "readable", kept["reason"]
     return kept
+
+
+def without_engine_speed(data: bytes) -> bytes:
+    """The same file from a logger that has no engine speed: its third column is gone."""
+    rows = (line.split(b",") for line in data.splitlines())
+    return b"".join(b",".join([*row[:2], *row[3:]]) + b"\n" for row in rows)
+
+
+def forget_ratio(client: Any, house: Any) -> None:
+    """Nobody knows how many turns the engine makes for one of the roller any more."""
+    vehicle = client.get(f"/api/v1/vehicles/{house.vehicle_id}").json()
+    told = {"engine_turns_per_roller_turn": None, "version": vehicle["version"]}
+    answer = client.patch(f"/api/v1/vehicles/{house.vehicle_id}", json=told)
+    assert answer.status_code == 200, answer.text

@@ -15,7 +15,7 @@ from pullbook.overlay_svg import NARROW, overlay_svg
 from pullbook.pages.cell_shown import ComparePage
 from pullbook.pages.summing_up import safe_json, summaries, table_of
 from pullbook.pages.telling_apart import difference_lines, first_words
-from pullbook.panels import panels_of
+from pullbook.panels import not_drawn, panels_of
 from pullbook.shop.comparing import compare
 from pullbook.shop.reading import ReadPull, ReadSettings, read_pulls
 from pullbook.shown_units import ShownUnits
@@ -58,6 +58,7 @@ def read_comparison(
         wide_svg=overlay_svg(comparison, units) if comparison else "",
         narrow_svg=overlay_svg(comparison, units, NARROW) if comparison else "",
         figure=safe_json(figure_of(drawn, comparison.engine_speed_rpm)) if comparison and len(grid) else "",
+        not_drawn=not_drawn(comparison) if comparison else "",
         speeds=speeds,
         columns=columns,
     )

@@ -2,19 +2,19 @@
 
 import re
 
-from pullbook.panels import letter, panels_of
+from pullbook.panels import AXIS_WORDS, drawn_pulls, letter, not_drawn, panels_of
 from pullbook.shop.comparing import Comparison, SetupRead
 from pullbook.shop.reading import ReadPull
 from pullbook.shown_units import ShownUnits
 
 
 def csv_of(comparison: Comparison, units: ShownUnits) -> str:
-    """Comment lines, a heading, one line for each step of engine speed; an empty cell where a curve has no point."""
+    """Comment lines, a heading, one line for each step of speed; an empty cell where a curve has no point."""
     panels = panels_of(comparison, units)
     lines = [(panel, line) for panel in panels for line in panel.lines]
     names = [f"{panel.key} {line.label} ({line.kind}) [{panel.unit}]" for panel, line in lines]
     rows = _head(comparison, units)
-    rows.append(",".join(_cell(name) for name in ("engine speed [rev/min]", *names)))
+    rows.append(",".join(_cell(name) for name in (f"{AXIS_WORDS[comparison.axis]} [rev/min]", *names)))
     for place, speed in enumerate(comparison.engine_speed_rpm):
         values = (float(line.values[place]) for _, line in lines)
         rows.append(",".join([f"{speed:g}", *("" if value != value else f"{value:.6g}" for value in values)]))
@@ -31,19 +31,23 @@ def _head(comparison: Comparison, units: ShownUnits) -> list[str]:
         f"# local fit {window}; grid {comparison.step_rpm:g} rev/min; power and torque at the wheels",
         f"# power in {units.label('power')}; torque in {units.label('torque')}; pressure in {units.label('pressure')}",
     ]
+    if comparison.axis == "roller_speed":
+        rows.append("# no engine speed is known: speed and torque are the rollers' own")
+    if left := not_drawn(comparison):
+        rows.append(f"# {_plain(left)}")
     rows += [f"# ticket {ticket.number}: {_plain(ticket.vehicle.title)}" for ticket in comparison.tickets]
     for setup in comparison.setups:
         rows.append(f"# {letter(setup.place)}: {_plain(setup.called)}; mean of {setup.counted}")
-        rows += [f"# {name}: {_read(pull)}" for name, pull in _named(setup)]
+        rows += [f"# {name}: {_read(pull)}" for name, pull in _named(comparison, setup)]
     return rows
 
 
-def _named(setup: SetupRead) -> list[tuple[str, ReadPull]]:
-    """Standing pulls by the names of their columns, then the others."""
-    mark = letter(setup.place)
-    standing = [(f"{mark}{number}", pull) for number, pull in enumerate(setup.standing, start=1)]
-    aside = [pull for pull in setup.pulls if pull.curve is None or pull.facts.set_aside_at is not None]
-    return [*standing, *((f"{mark} not shown", pull) for pull in aside)]
+def _named(comparison: Comparison, setup: SetupRead) -> list[tuple[str, ReadPull]]:
+    """Drawn pulls by the names of their columns, then the others."""
+    drawn = drawn_pulls(comparison, setup)
+    shown = {pull.facts.id for _, pull in drawn}
+    others = [pull for pull in setup.pulls if pull.facts.id not in shown]
+    return [*drawn, *((f"{letter(setup.place)} not shown", pull) for pull in others)]
 
 
 def _read(pull: ReadPull) -> str:

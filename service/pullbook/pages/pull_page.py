@@ -9,7 +9,7 @@ from pullbook.measure.correction import STANDARDS
 from pullbook.overlay_svg import NARROW, WIDE, panels_svg
 from pullbook.pages.cell_shown import PullPage
 from pullbook.pages.summing_up import safe_json, table_of
-from pullbook.panels import one_pull
+from pullbook.panels import AXIS_WORDS, one_pull
 from pullbook.shop.reading import ReadSettings, read_pulls
 from pullbook.shown_units import ShownUnits
 
@@ -19,7 +19,8 @@ def read_pull_page(session: Session, pull_id: str, settings: ReadSettings, units
     pull = read_pulls(session, [pull_id], settings)[0]
     grid = pull.curve.engine_speed_rpm if pull.curve is not None else None
     panels = one_pull(pull, grid, units) if grid is not None else ()
-    said = f"Pull {pull.facts.file_name} over engine speed; the numbers are in the table"
+    over = AXIS_WORDS[pull.curve.axis if pull.curve is not None else "engine_speed"]
+    said = f"Pull {pull.facts.file_name} over {over}; the numbers are in the table"
     speeds, columns = table_of(panels, grid) if grid is not None else ((), ())
     others = session.scalars(
         select(Pull.id).where(

@@ -16,7 +16,7 @@ from pullbook.pages.results_shown import AirLine, ResultsPage
 from pullbook.pages.results_style import customer_headers
 from pullbook.pages.results_words import sentences
 from pullbook.pages.summing_up import summaries, table_of
-from pullbook.panels import panels_of
+from pullbook.panels import AXIS_WORDS, panels_of
 from pullbook.shop.comparing import Comparison
 from pullbook.shop.publishing import open_link
 from pullbook.shown_units import ShownUnits, plain_number
@@ -40,7 +40,8 @@ def results(request: Request, token: str, session: ReadSession, settings: Settin
         place for place, speed in enumerate(comparison.engine_speed_rpm) if abs(speed / TABLE_STEP_RPM % 1.0) < 1e-6
     ]
     speeds, columns = table_of(panels, comparison.engine_speed_rpm)
-    said = f"Power and torque over engine speed, {comparison.standard_title}; the numbers are in the table"
+    over = f"{AXIS_WORDS[comparison.axis]}, {comparison.standard_title}"
+    said = f"Power and torque over {over}; the numbers are in the table"
     page = ResultsPage(
         published=published,
         shop_address=", ".join(shop.address.split("\n")) if shop else "",

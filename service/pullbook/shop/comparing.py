@@ -58,7 +58,8 @@ class Comparison:
     standard_title: str
     step_rpm: float
     window_s: float | None  # None: chosen for each pull from its own data
-    engine_speed_rpm: Floats  # the common grid, whole multiples of step_rpm
+    axis: str  # what the grid is of: engine_speed, or roller_speed where no pull that counts knows its engine's
+    engine_speed_rpm: Floats  # the common grid on that axis, whole multiples of step_rpm
     setups: tuple[SetupRead, ...]
     conditions: tuple[Condition, ...]
     differences: tuple[Difference, ...]  # each later setup against the first
@@ -89,13 +90,12 @@ def compare(session: Session, pull_ids: Sequence[str], settings: ReadSettings) -
 
 def compared(pulls: Sequence[ReadPull], settings: ReadSettings) -> Comparison:
     """Lay pulls that were read alike on one grid, setup by setup, in the order of tickets and positions."""
-    grid = common_grid(pulls, settings.step_rpm)
+    axes = {_axis(pull) for pull in pulls if _counts(pull, settings.standard)}
+    axis = _compared_axis(pulls, axes)
+    grid = common_grid([pull for pull in pulls if _axis(pull) == axis], settings.step_rpm)
     by_setup: dict[str, list[ReadPull]] = {}
     for pull in sorted(pulls, key=lambda one: (one.ticket.number, one.setup.position, one.facts.taken_at)):
         by_setup.setdefault(pull.facts.setup_id, []).append(pull)
-    counting = [pull for pull in pulls if _counts(pull, settings.standard)]
-    axes = {pull.curve.axis for pull in counting if pull.curve is not None}
-    axis = "engine_speed" if "engine_speed" in axes else "roller_speed"
     tickets = tuple({pull.ticket.id: pull.ticket for pull in pulls}.values())
     places = {setup_id: place if len(tickets) > 1 else None for place, setup_id in enumerate(by_setup)}
     setups, powers = [], {}
@@ -111,6 +111,7 @@ def compared(pulls: Sequence[ReadPull], settings: ReadSettings) -> Comparison:
         standard_title=STANDARDS[settings.standard].title,
         step_rpm=settings.step_rpm,
         window_s=settings.window_s,
+        axis=axis,
         engine_speed_rpm=grid,
         setups=tuple(setups),
         conditions=conditions_of([pull for members in by_setup.values() for pull in members]),
@@ -144,6 +145,12 @@ def _counts(pull: ReadPull, standard: str) -> bool:
 
 def _axis(pull: ReadPull) -> str:
     return "" if pull.curve is None else pull.curve.axis
+
+
+def _compared_axis(pulls: Sequence[ReadPull], counting: Collection[str]) -> str:
+    """Engine speed where any pull that counts has it; of the others only where none counts."""
+    known = counting or {_axis(pull) for pull in pulls if pull.curve is not None}
+    return "roller_speed" if known and "engine_speed" not in known else "engine_speed"
 
 
 def _setup_read(
