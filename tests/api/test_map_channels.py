@@ -49,6 +49,39 @@ def test_the_next_file_of_that_logger_is_read_by_the_saved_map(tuner: Any, house
     assert (kept["channel_map_id"], kept["channel_map_name"]) == (saved["id"], MAP["name"])
 
 
+def _otherwise(place: int, **changes: str) -> list[dict[str, str]]:
+    """The columns of the map, one of them said otherwise."""
+    return [{**column, **changes} if at == place else column for at, column in enumerate(UNCLEAR_COLUMNS)]
+
+
+@pytest.mark.parametrize(
+    ("columns", "words"),
+    [
+        (_otherwise(1, unit="rev_min"), "'A' is "),
+        (_otherwise(3, quantity="throttle_pct", unit="pct"), "'C' is "),
+        (_otherwise(3, header="D"), "'D' is "),
+    ],
+)
+def test_saved_maps_that_fit_and_disagree_leave_the_file_waiting_until_one_is_chosen(
+    tuner: Any, house: Any, columns: list[dict[str, str]], words: str
+) -> None:
+    first = _saved(tuner)
+    _saved(tuner, name="Another hand", columns=columns)
+    kept = send_pull(tuner, house, UNCLEAR.csv()).json()
+    assert kept["state"] == "unreadable"
+    assert "'Another hand'" in kept["reason"]
+    assert repr(MAP["name"]) in kept["reason"]
+    assert words in kept["reason"]
+    answer = tuner.put(f"/api/v1/pulls/{kept['id']}/channel-map", json={"channel_map_id": first["id"]})
+    assert (answer.json()["state"], answer.json()["channel_map_name"]) == ("readable", MAP["name"])
+
+
+def test_of_saved_maps_that_say_the_same_the_newest_is_used(tuner: Any, house: Any) -> None:
+    _saved(tuner)
+    later = _saved(tuner, name="The same, but shorter", columns=UNCLEAR_COLUMNS[:3])
+    assert filed(tuner, house, UNCLEAR.csv())["channel_map_id"] == later["id"]
+
+
 @pytest.mark.parametrize(("stated", "state"), [(b"rad/s", "readable"), (b"rev/min", "unreadable")])
 def test_a_saved_map_is_not_used_on_a_file_that_states_other_units(
     tuner: Any, house: Any, stated: bytes, state: str

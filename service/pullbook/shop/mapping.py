@@ -57,14 +57,19 @@ def choose_map(
 ) -> Mapped:
     """The map to read a file with: the given one, else its headings, else a saved map whose headings are all in it.
 
-    Invalid when the given map does not exist. A given map that does not fit leaves the file unreadable, and says why.
+    Invalid when the given map does not exist. A given map that does not fit leaves the file unreadable, and says why;
+    so do saved maps that fit and contradict each other, for which of them is right only people know.
     """
     if given_map_id is not None:
         return _given(session, headers, values, given_map_id)
     if not recognised.questions:
         return Mapped(None, "recognised by its headings", None)
-    saved = _fitting(session, headers, values)
-    if saved is not None:
+    fitting = _fitting(session, headers, values)
+    if fitting:
+        saved, *older = fitting
+        for other in older:
+            if (apart := _disagreement(saved, other)) is not None:
+                return Mapped(None, "", f"needs a channel map: {apart}")
         return Mapped(saved.id, f"read with the saved channel map {saved.name!r}: its headings are all here", None)
     return Mapped(None, "", f"needs a channel map: {' '.join(recognised.questions)}")
 
@@ -132,9 +137,10 @@ def misfit(headers: Sequence[Header], values: NDArray[np.float64], choices: Sequ
     return None
 
 
-def _fitting(session: Session, headers: Sequence[Header], values: NDArray[np.float64]) -> ChannelMap | None:
-    """The newest saved map all of whose headings stand in the file, letter for letter, and whose units it does not
-    gainsay."""
+def _fitting(session: Session, headers: Sequence[Header], values: NDArray[np.float64]) -> list[ChannelMap]:
+    """The saved maps, newest first, all of whose headings stand in the file, letter for letter, and whose units it
+    does not gainsay."""
+    found = []
     here = {header.text for header in headers}
     saved = session.execute(
         select(ChannelMap)
@@ -146,8 +152,27 @@ def _fitting(session: Session, headers: Sequence[Header], values: NDArray[np.flo
         choices = choices_of(one.columns)
         fits = {choice.header for choice in choices} <= here and not _gainsaid(headers, choices)
         if fits and misfit(headers, values, choices) is None:
-            return one
+            found.append(one)
+    return found
+
+
+def _disagreement(newer: ChannelMap, older: ChannelMap) -> str | None:
+    """Where two maps read one column differently, or one quantity from two columns, in words; None when nowhere."""
+    here, there = choices_of(newer.columns), choices_of(older.columns)
+    for one in here:
+        for other in there:
+            same_place, same_quantity = one.header == other.header, one.quantity == other.quantity
+            if (same_place or same_quantity) and one != other:
+                return (
+                    f"the saved channel maps {newer.name!r} and {older.name!r} both fit this file and disagree: "
+                    f"{newer.name!r} says {_said(one)}, {older.name!r} says {_said(other)}. Choose the one it is "
+                    "to be read with."
+                )
     return None
+
+
+def _said(choice: ChannelChoice) -> str:
+    return f"{choice.header!r} is {CHANNELS[choice.quantity].title.lower()} in {UNITS[choice.unit].label}"
 
 
 def _gainsaid(headers: Sequence[Header], choices: Sequence[ChannelChoice]) -> bool:
