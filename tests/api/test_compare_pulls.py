@@ -110,6 +110,15 @@ def test_a_pull_with_no_engine_speed_is_left_out_and_says_so(
     counted = {pull["pull_id"]: pull["counts_in_mean"] for pull in baseline["pulls"]}
     assert counted == {pulls[0]: True, pulls[1]: True, other: False}
     assert baseline["mean"]["counted"] == 2
+    assert compared["axis"] == "engine_speed"
+    arrays = {pull["pull_id"]: pull["power_w"] for pull in baseline["pulls"]}
+    assert arrays[other] is None
+    assert arrays[pulls[0]] is not None
+    assert compared["engine_speed_rpm"] == _compare(tuner, pulls)["engine_speed_rpm"]
+    alone = _compare(tuner, [other])
+    own = tuner.get(f"/api/v1/pulls/{other}/curve").json()
+    assert (alone["axis"], alone["engine_speed_rpm"]) == ("roller_speed", own["engine_speed_rpm"])
+    assert alone["setups"][0]["pulls"][0]["power_w"] == own["power_w"]
     with app.state.database.reading() as session:
         summary, _ = summaries(compare(session, [*pulls, other], ReadSettings()))
     peaks = [

@@ -11,7 +11,7 @@ from pullbook.errors import FieldProblem, Invalid
 from pullbook.json_answers import Json
 from pullbook.shop.comparing import MOST_PULLS, Comparison, SetupRead, compared
 from pullbook.shop.differing import Difference, MeanPower
-from pullbook.shop.facts import Floats, OnGrid
+from pullbook.shop.facts import OnGrid
 from pullbook.shop.loading import load_pulls
 from pullbook.shop.reading import ReadPull, ReadSettings, etag_of, read_loaded, refuse_unknown_standard
 from pullbook.shop.tracing import digest_of
@@ -25,7 +25,7 @@ def _arrays(curve: OnGrid) -> dict[str, Any]:
     return {**{name: told.pop(name) for name in named}, "channels": told}
 
 
-def _pull(pull: ReadPull, grid: Floats, counts: bool) -> dict[str, Any]:
+def _pull(pull: ReadPull, comparison: Comparison, counts: bool) -> dict[str, Any]:
     nothing: dict[str, Any] = {
         "power_w": None,
         "observed_power_w": None,
@@ -34,6 +34,7 @@ def _pull(pull: ReadPull, grid: Floats, counts: bool) -> dict[str, Any]:
         "channels": {},
     }
     curve, facts = pull.curve, pull.facts
+    here = curve is not None and curve.axis == comparison.axis
     return {
         "pull_id": facts.id,
         "taken_at": facts.taken_at,
@@ -43,14 +44,14 @@ def _pull(pull: ReadPull, grid: Floats, counts: bool) -> dict[str, Any]:
         "set_aside_reason": facts.set_aside_reason,
         "counts_in_mean": counts,
         "failure": pull.failure,
-        **(nothing if curve is None else _arrays(pull.on_grid(grid))),
+        **(_arrays(pull.on_grid(comparison.engine_speed_rpm)) if here else nothing),
         "summary": None if curve is None else curve_summary(pull, curve),
         "flags": flag_facts(pull.flags),
         "provenance": pull.provenance,
     }
 
 
-def _setup(setup: SetupRead, grid: Floats) -> dict[str, Any]:
+def _setup(setup: SetupRead, comparison: Comparison) -> dict[str, Any]:
     counting = {pull.facts.id for pull in setup.counting}
     return {
         "setup_id": setup.setup_id,
@@ -62,7 +63,7 @@ def _setup(setup: SetupRead, grid: Floats) -> dict[str, Any]:
         "tyre_pressure_kpa": setup.tyre_pressure_kpa,
         "fuel": setup.fuel,
         "mean": None if setup.mean is None else {"counted": setup.counted, **_arrays(setup.mean)},
-        "pulls": [_pull(pull, grid, pull.facts.id in counting) for pull in setup.pulls],
+        "pulls": [_pull(pull, comparison, pull.facts.id in counting) for pull in setup.pulls],
     }
 
 
@@ -84,8 +85,9 @@ def comparison_facts(comparison: Comparison) -> dict[str, Any]:
         "window_s": comparison.window_s,
         "step_rpm": comparison.step_rpm,
         "method_version": comparison.method_version,
+        "axis": comparison.axis,
         "engine_speed_rpm": rounded({"engine_speed_rpm": grid})["engine_speed_rpm"],
-        "setups": [_setup(setup, grid) for setup in comparison.setups],
+        "setups": [_setup(setup, comparison) for setup in comparison.setups],
         "differences": [_difference(one) for one in comparison.differences],
     }
 

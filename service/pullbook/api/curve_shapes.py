@@ -162,7 +162,11 @@ class ComparedTicket(Answer):
 
 
 class ComparisonAnswer(Answer):
-    """Several pulls on one grid of engine speed, by setup. What differed in the conditions stands first."""
+    """Several pulls on one grid of engine speed, by setup. What differed in the conditions stands first.
+
+    `axis` says what `engine_speed_rpm` really holds: roller speed where no pull that counts knows its engine's. A pull
+    that lies on the other axis has no arrays here; its own curve has them.
+    """
 
     conditions: list[ConditionAnswer]
     flags: list[FlagAnswer]
@@ -172,6 +176,7 @@ class ComparisonAnswer(Answer):
     window_s: float | None
     step_rpm: float
     method_version: str
+    axis: Literal["engine_speed", "roller_speed"]
     engine_speed_rpm: list[float]
     setups: list[ComparedSetup]
     differences: list[DifferenceAnswer]
