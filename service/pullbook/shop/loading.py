@@ -129,7 +129,7 @@ BLOCKS = select(ColumnBlock.sha256, ColumnBlock.reader, ColumnBlock.headers, Col
 def load_pulls(session: Session, pull_ids: Sequence[str]) -> list[Loaded]:
     """Everything about these pulls, in the order asked for. NotFound names those that do not exist."""
     wanted = list(dict.fromkeys(pull_ids))
-    rows = {row.id: row for row in session.execute(PULLS, {"ids": wanted})}
+    rows = {row.id: row for row in session.connection().execute(PULLS, {"ids": wanted})}
     missing = [pull_id for pull_id in wanted if pull_id not in rows]
     if missing:
         raise NotFound(
@@ -150,7 +150,9 @@ def load_pulls(session: Session, pull_ids: Sequence[str]) -> list[Loaded]:
 
 
 def _some(session: Session, statement: Any, ids: set[str | None]) -> Sequence[Any]:
-    return session.execute(statement, {"ids": sorted(identity for identity in ids if identity is not None)}).all()
+    # on the connection itself: plain columns need none of the object loading, a third of what such a statement costs
+    told = {"ids": sorted(identity for identity in ids if identity is not None)}
+    return session.connection().execute(statement, told).all()
 
 
 def _part(row: Any, first: int, names: Sequence[str]) -> dict[str, Any]:
