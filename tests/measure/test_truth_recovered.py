@@ -37,7 +37,7 @@ def test_it_gives_back_the_power_of_a_noisy_sweep(made):
     found = np.array([errors_pct(made, read(made, made.channels(200.0, 0.4, seed))) for seed in SEEDS])
     rms, worst, peak = found.max(axis=0)
     assert rms <= 0.25
-    assert worst <= (1.0 if sharp_and_short(made) else 0.7)
+    assert worst <= (0.75 if sharp(made) and made.time_s[-1] < 10.0 else 0.7)
     assert peak <= 0.3
 
 
@@ -50,14 +50,14 @@ def test_it_gives_back_the_power_of_counted_pulses(made):
     )
     rms, worst, peak = found.max(axis=0)
     assert rms <= 0.7
-    assert worst <= (4.0 if sharp_and_short(made) else 2.0)
-    assert peak <= (1.2 if made.time_s[-1] < 10.0 else 0.7)
+    assert worst <= (2.0 if sharp(made) else 1.5)  # wanted: 1.5 at corners too
+    assert peak <= 0.6
 
 
-def sharp_and_short(made):
-    """Corners in 6 s: the samples place a corner to some 0.6 % of the range at 60 pulses a turn and 100 Hz, so that the
-    best reading there is leaves 1.5 % (k = 1) at the corner itself; at 0.4 rev/min of noise it is 0.25 %."""
-    return made.time_s[-1] < 10.0 and made.torque_nm[0] < 690.0
+def sharp(made):
+    """Corners: in 6 s the samples place one to some 0.6 % of the range at 60 pulses a turn and 100 Hz, so that the best
+    reading there is leaves 1.5 % (k = 1) at the corner itself; at 0.4 rev/min of noise it is 0.25 %."""
+    return made.torque_nm[0] < 690.0
 
 
 def test_pulses_in_each_sample_read_as_their_running_count_does(made):

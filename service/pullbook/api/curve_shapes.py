@@ -5,6 +5,7 @@ from typing import Any, Literal
 from pydantic import ConfigDict
 
 from pullbook.api.shaping import Answer, Instant
+from pullbook.measure import METHOD_VERSION
 
 Values = list[float | None]
 
@@ -216,7 +217,7 @@ EXAMPLE = {
     "ratio_drift": 0.002,
     "sweep_s": [2.1, 9.8],
     "counts": {},
-    "method_version": "2026.1",
+    "method_version": METHOD_VERSION,
     "flags": [{"code": "weather_stale", "text": "The nearest weather reading of Cell one is 95 min from this pull; …"}],
     "provenance": {"sha256": "9f2c…", "calibration": {"id": "0kq3v8s2m4t6y", "valid_from": "2026-01-05T07:00:00Z"}},
 }
