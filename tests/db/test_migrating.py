@@ -5,13 +5,20 @@ import shutil
 import subprocess
 import sys
 import textwrap
+from datetime import UTC, datetime
 
 import pytest
 import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
+from sqlalchemy.orm import Session
 
 from pullbook.db.connect import connect, make_engine, read_address
+from pullbook.db.evidence import Pull, RawFile
 from pullbook.db.migrating import MigrationError, migrate
 from pullbook.db.schema_state import known_revisions, schema_state
+from pullbook.db.stored_types import id_number
+from pullbook.db.tables import Cell, Customer, Setup, Staff, Ticket, Vehicle
 from pullbook.settings import MIGRATIONS
 
 FIRST = known_revisions(MIGRATIONS)[0]
@@ -103,6 +110,60 @@ def test_rebuilding_a_table_keeps_every_row_that_refers_to_it(url, tmp_path):
     )
     assert before == after
     assert min(before[0]) >= 1
+
+
+@pytest.fixture
+def empty_url(engine_name, tmp_path, request):
+    if engine_name == "sqlite":
+        yield f"sqlite:///{tmp_path}/early.sqlite3"
+        return
+    server = request.getfixturevalue("postgres")
+    name = server.create("template0")
+    yield server.url(name)
+    server.drop(name)
+
+
+def file_one_pull(url):
+    """One pull with all that it needs, as the models write it; its id as the database holds it."""
+    at = datetime(2026, 11, 24, 9, tzinfo=UTC)
+    engine = make_engine(read_address(url), writing=True)
+    with Session(engine) as session, session.begin():
+
+        def add(row):
+            session.add(row)
+            session.flush()
+            return row
+
+        staff = add(Staff(sign_in_name="t", full_name="T", role="tuner", password_hash="x", created_at=at))
+        made = {"made_at": at, "made_by": staff.id}
+        cell = add(Cell(name="One", drive="two_wheel", has_brake=True, altitude_m=10.0))
+        customer = add(Customer(full_name="C", found_by="c", made_at=at))
+        vehicle = add(Vehicle(customer_id=customer.id, make="M", model="N", found_by="m", made_at=at))
+        ticket = add(Ticket(number=1, customer_id=customer.id, vehicle_id=vehicle.id, asked="power", **made))
+        setup = add(Setup(ticket_id=ticket.id, position=0, name="Baseline", **made))
+        raw = add(RawFile(sha256="a" * 64, size_bytes=1, zstd=b"x", received_at=at))
+        where = {"ticket_id": ticket.id, "setup_id": setup.id, "cell_id": cell.id, "operator_id": staff.id}
+        told = {"kind": "sweep", "taken_at": at, "received_at": at, "file_name": "a.csv", "state": "readable"}
+        pull = add(Pull(sha256=raw.sha256, notes="kept", **where, **told))
+        number = id_number(pull.id)
+    engine.dispose()
+    return number
+
+
+def test_pulls_filed_before_part_throttle_was_a_kind_stay_and_stay_guarded(empty_url):
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS))
+    config.attributes["database_url"] = empty_url
+    command.upgrade(config, FIRST)
+    pull_id = file_one_pull(empty_url)
+    migrate(empty_url, MIGRATIONS)
+    assert ask(empty_url, "SELECT id, notes FROM pull") == [(pull_id, "kept")]
+    engine = make_engine(read_address(empty_url), writing=True)
+    with pytest.raises(sa.exc.DBAPIError, match="is kept as it was written"), engine.begin() as connection:
+        connection.execute(sa.text("UPDATE pull SET file_name = 'b.csv'"))
+    with engine.begin() as connection:
+        connection.execute(sa.text("UPDATE pull SET notes = 'may change'"))
+    engine.dispose()
 
 
 def test_a_step_that_would_lose_rows_is_undone(url, tmp_path):

@@ -11,8 +11,9 @@ import sqlalchemy as sa
 
 from pullbook.db.connect import connect
 from pullbook.db.evidence import GUARDED, AuditEntry, ColumnBlock, Pull, RawFile, ResultsLink
+from pullbook.db.joined import CalibrationBasis, CalibrationEvidence, JoinedFile
 from pullbook.db.migrating import migration_engine
-from pullbook.db.tables import ChannelMap, Staff, Table
+from pullbook.db.tables import Calibration, ChannelMap, Staff, Table
 from tests.house.source_files import HOUSE
 
 SHA = "ab" * 32
@@ -99,10 +100,24 @@ def filed(app, owner, house, settings):
         session.add(ColumnBlock(sha256=SHA, **block))
         where = {"ticket_id": house.ticket_id, "setup_id": house.setup_id, "cell_id": house.cell_id}
         told = {"kind": "sweep", "taken_at": at, "received_at": at, "file_name": "a.csv", "operator_id": staff}
-        session.add(Pull(sha256=SHA, state="readable", **where, **told))
+        pull = Pull(sha256=SHA, state="readable", **where, **told)
+        session.add(pull)
         session.add(_link(house, staff, at))
+        session.flush()
+        _add_what_stands_beside(session, pull, staff, at)
     records.close()
     return records.url
+
+
+def _add_what_stands_beside(session, pull, staff, at):
+    made = {"made_at": at, "made_by": staff}
+    second = {"sha256": SHA, "file_name": "log.csv", "received_at": at, "made_by": staff}
+    session.add(JoinedFile(pull_id=pull.id, state="readable", **second))
+    evidence = CalibrationEvidence(cell_id=pull.cell_id, kind="brake_weights", taken_at=at, details={}, **made)
+    session.add(evidence)
+    session.flush()
+    calibration = session.scalars(sa.select(Calibration.id)).first()
+    session.add(CalibrationBasis(calibration_id=calibration, evidence_id=evidence.id))
 
 
 def _link(house, staff, at):

@@ -12,7 +12,7 @@ from pullbook.db.schema import STRICT, Table, length, not_negative, one_of, own_
 from pullbook.db.stored_types import JsonText, OpaqueId, blob
 from pullbook.db.tables import Cell, ChannelMap, Setup, Staff, Ticket
 
-KINDS = ("sweep", "hold", "coast_down")
+KINDS = ("sweep", "hold", "coast_down", "part_throttle")
 STATES = ("readable", "unreadable")
 
 
@@ -168,6 +168,9 @@ GUARDED: dict[str, tuple[str, ...] | None] = {
     "calibration": None,
     "weather_reading": None,
     "channel_map": None,
+    "calibration_evidence": None,
+    "calibration_basis": None,
+    "joined_file": ("id", "pull_id", "sha256", "file_name", "received_at", "made_by"),
     "pull": (
         "id",
         "ticket_id",

@@ -16,6 +16,9 @@ KEYS: dict[str, tuple[tuple[str, ...], ...]] = {
     "calibration": (("id",),),
     "weather_reading": (("id",), ("supersedes_id",)),
     "channel_map": (("id",), ("name",)),
+    "calibration_evidence": (("id",),),
+    "calibration_basis": (("calibration_id", "evidence_id"),),
+    "joined_file": (("id",), ("pull_id", "sha256")),
     "pull": (("id",), ("ticket_id", "sha256")),
     "results_link": (("id",), ("token_hash",)),
 }
