@@ -10,8 +10,8 @@ from sqlalchemy.orm import Session
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.measure.correction import STANDARDS, Aspiration, Engine, Ignition
 from pullbook.measure.curve import Curve, Flag, RollerCalibration, SweepError, SweepSettings, read_sweep
-from pullbook.runfile.block import unpack
-from pullbook.runfile.channels import ChannelMapError, apply_map, columns_needed
+from pullbook.runfile.channels import ChannelMapError
+from pullbook.shop.channelling import own_channels
 from pullbook.shop.facts import (
     CalibrationFacts,
     CellFacts,
@@ -26,7 +26,6 @@ from pullbook.shop.facts import (
 )
 from pullbook.shop.flagging import flags_of
 from pullbook.shop.loading import Loaded, load_pulls
-from pullbook.shop.mapping import choices_of
 from pullbook.shop.tracing import digest_of, inputs_of, provenance_of
 from pullbook.shop.weather_matching import air_of
 
@@ -177,16 +176,10 @@ def _why_not(loaded: Loaded) -> str | None:
 
 
 def _calculate(loaded: Loaded, settings: ReadSettings) -> Curve:
-    columns, channel_map, calibration = loaded.columns, loaded.channel_map, loaded.calibration
-    if columns is None or channel_map is None or calibration is None:
+    calibration = loaded.calibration
+    if calibration is None:
         raise LookupError("what stands in the way is asked first")
-    choices = choices_of(channel_map.columns)
-    if settings.channels is not None:
-        wanted = CALCULATED_FROM | settings.channels
-        choices = tuple(choice for choice in choices if choice.quantity in wanted)
-    headers = columns.headers
-    places = columns_needed(headers, choices)
-    channels = apply_map([headers[place] for place in places], unpack(columns.block, places), choices)
+    channels = own_channels(loaded, None if settings.channels is None else CALCULATED_FROM | settings.channels)
     vehicle, weather = loaded.ticket.vehicle, loaded.weather
     air = None
     if weather is not None:
