@@ -22,15 +22,18 @@ TOP_LEVEL = {
 TEXT = (".py", ".md", ".toml", ".yml", ".html", ".css", ".js", ".sql", ".txt", ".csv", ".mako")
 # each is cut in two here, so that this file does not hold what it looks for
 DOES_NOT_BELONG = [
-    "py" "pi.org",
-    "pythonhosted" ".org",
-    "npm" "js.org",
-    "proxy.golang" ".org",
-    "/" "work/",
-    "/" "root/",
-    "/" "home/",
-    "C:" "\\Users",
-    "language " "model",
+    part.replace("|", "")
+    for part in (
+        "py|pi.org",
+        "pythonhosted|.org",
+        "npm|js.org",
+        "proxy.golang|.org",
+        "/|work/",
+        "/|root/",
+        "/|home/",
+        "C:|\\Users",
+        "language |model",
+    )
 ]
 
 

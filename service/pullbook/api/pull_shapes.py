@@ -11,7 +11,7 @@ from pullbook.db.evidence import Pull, RawFile
 from pullbook.db.tables import Cell, ChannelMap, Setup, Staff, Ticket
 from pullbook.errors import NotFound
 
-Kind = Literal["sweep", "hold", "coast_down"]
+Kind = Literal["sweep", "hold", "coast_down", "part_throttle"]
 Reason = Annotated[Words, Field(min_length=1, description="Why, in words that a customer may read.")]
 
 

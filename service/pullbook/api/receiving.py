@@ -5,11 +5,12 @@ import binascii
 import hashlib
 import re
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated
 
 from fastapi import Depends, Path, Query, Request
 from starlette.requests import ClientDisconnect
 
+from pullbook.api.pull_shapes import Kind
 from pullbook.api.shaping import Instant
 from pullbook.deps import Now, ReadSession, SettingsDep, Tuner
 from pullbook.errors import FieldProblem, Invalid, TooLarge, WrongKind
@@ -38,7 +39,7 @@ def pull_wanted(
     person: Tuner,
     session: ReadSession,
     now: Now,
-    kind: Annotated[Literal["sweep", "hold", "coast_down"], Query(description="What was done.")] = "sweep",
+    kind: Annotated[Kind, Query(description="What was done.")] = "sweep",
     channel_map_id: Annotated[str | None, Query(description="A saved channel map, where one is needed.")] = None,
 ) -> PullWanted:
     """Where the file belongs, checked before a byte of it is read."""

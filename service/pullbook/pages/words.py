@@ -19,7 +19,7 @@ STEP_WORDS = {
     "cancelled": "Cancel",
 }
 DRIVE_WORDS = {"two_wheel": "two-wheel drive", "all_wheel": "all-wheel drive"}
-KIND_WORDS = {"sweep": "Sweep", "hold": "Hold", "coast_down": "Coast-down"}
+KIND_WORDS = {"sweep": "Sweep", "hold": "Hold", "coast_down": "Coast-down", "part_throttle": "Part throttle"}
 FUEL_WORDS = {
     "petrol": "petrol",
     "e10": "petrol E10",

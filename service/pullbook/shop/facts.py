@@ -24,7 +24,7 @@ class PullFacts:
     cell_name: str
     sha256: str
     size_bytes: int
-    kind: str  # sweep, hold, coast_down
+    kind: str  # sweep, hold, coast_down, part_throttle
     taken_at: datetime
     received_at: datetime
     file_name: str
