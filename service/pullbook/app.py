@@ -13,6 +13,7 @@ from pullbook.api_description import DescribedApi
 from pullbook.body_limit import BodyLimit
 from pullbook.compression import Compression
 from pullbook.db.connect import connect
+from pullbook.head_requests import HeadAsGet
 from pullbook.health import router as health_router
 from pullbook.public_address import KnownHost, PublicPath
 from pullbook.request_log import RequestLog
@@ -70,5 +71,6 @@ def _around(settings: Settings) -> list[Middleware]:
         Middleware(KnownHost, settings=settings),
         Middleware(BodyLimit, settings=settings),
         Middleware(SameOrigin, settings=settings),
+        Middleware(HeadAsGet),
         Middleware(Compression),
     ]

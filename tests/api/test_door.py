@@ -159,3 +159,22 @@ def test_what_was_typed_cannot_forge_a_line_of_log():
     record = logging.LogRecord("x", logging.INFO, "", 0, 'a\n{"level":"error"}', (), None)
     assert "\n" not in JsonLines().format(record)
     assert json.loads(JsonLines().format(record))["text"] == 'a\n{"level":"error"}'
+
+
+@pytest.mark.parametrize(
+    "path", ["/healthz", "/sign-in", "/r/nobody-made-this-link", "/api/v1/cells", "/static/icon.svg"]
+)
+def test_what_can_be_read_answers_to_head_with_the_same_headers_and_no_body(desk, path):
+    whole, head = desk.get(path), desk.head(path)
+    assert head.status_code == whole.status_code
+    assert head.content == b""
+    for name in ("content-type", "cache-control", "x-robots-tag"):
+        assert head.headers.get(name) == whole.headers.get(name)
+
+
+@pytest.mark.parametrize("sign", ["\u202e", "\u2066", "\u202a"])
+def test_a_name_cannot_turn_the_direction_of_writing(desk, sign):
+    answer = desk.post("/api/v1/customers", json={"full_name": f"Ada {sign}Lind"})
+    assert answer.status_code == 422
+    assert f"U+{ord(sign):04X}" in answer.text
+    assert desk.post("/api/v1/customers", json={"full_name": "עדה Lind"}).status_code == 201

@@ -21,17 +21,26 @@ class Answer(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
 
+# embeddings, overrides and isolates: what stands after one is shown in another order than it is kept in
+_TURNS_WRITING = frozenset(map(chr, (*range(0x202A, 0x202F), *range(0x2066, 0x206A))))
+
+
+def _refuse_unseen(text: str, allowed: str, would_do: str) -> str:
+    for letter in text:
+        if letter in _TURNS_WRITING:
+            raise ValueError(f"holds a sign that turns the direction of writing (U+{ord(letter):04X}); leave it out")
+        if unicodedata.category(letter) in ("Cc", "Cs") and letter not in allowed:
+            raise ValueError(f"holds a control character; {would_do}")
+    return text
+
+
 def one_line(text: str) -> str:
     """The text; ValueError when it is more than one line of plain text."""
-    if any(unicodedata.category(letter) in ("Cc", "Cs") for letter in text):
-        raise ValueError("holds a control character; write it as one line of plain text")
-    return text
+    return _refuse_unseen(text, "", "write it as one line of plain text")
 
 
 def _lines(text: str) -> str:
-    if any(unicodedata.category(letter) in ("Cc", "Cs") and letter not in "\n\r\t" for letter in text):
-        raise ValueError("holds a control character; plain text with line breaks would do")
-    return text
+    return _refuse_unseen(text, "\n\r\t", "plain text with line breaks would do")
 
 
 Id = Annotated[str, StringConstraints(min_length=1, max_length=40)]
