@@ -174,13 +174,13 @@ def test_small_answers_are_sent_at_once_on_the_service_s_own_socket():
 
     async def accept():
         met = asyncio.get_running_loop().create_future()
-        server = await asyncio.start_server(
-            lambda _, writer: met.set_result(writer.get_extra_info("socket")), sock=listening
-        )
-        _, writer = await asyncio.open_connection(*listening.getsockname())
-        accepted = await asyncio.wait_for(met, 10)
-        at_once = accepted.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
-        writer.close()
+        server = await asyncio.start_server(lambda _, writer: met.set_result(writer), sock=listening)
+        _, ours = await asyncio.open_connection(*listening.getsockname())
+        theirs = await asyncio.wait_for(met, 10)
+        at_once = theirs.get_extra_info("socket").getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+        for writer in (ours, theirs):
+            writer.close()
+            await writer.wait_closed()
         server.close()
         return at_once
 
