@@ -31,6 +31,7 @@ CUSTOMER_WORDS = {
     "no_engine_speed": "No engine speed was recorded, so there is no torque at the engine’s own speed.",
     "interrupted_sweep": "The pull was broken off and taken up again; the longest piece is shown.",
     "short_sweep": "The pull covers a short stretch of engine speed only; the true peak may lie outside it.",
+    "limit_passed": "A limit that the shop had set for this job was passed in a pull. Ask the shop what it advises.",
     "lean_under_load": "The mixture was leaner under load than is usual. Ask the shop what it advises.",
     "rich_by_command": (
         "The engine’s own controller asked for a rich mixture in part of the pull. That protects the engine and costs "

@@ -46,6 +46,7 @@ FLAG_WORDS = {
     "heat_soak": "suspect heat soak",
     "interrupted_sweep": "interrupted sweep",
     "lean_under_load": "lean under load",
+    "limit_passed": "limit passed",
     "no_engine_speed": "no engine speed",
     "no_weather": "no weather reading",
     "rich_by_command": "rich by command",

@@ -1,14 +1,21 @@
 """Flagging: what a reader should know of a pull besides its curve. Each text says what was seen, where, what to do."""
 
+from collections.abc import Sequence
+
 from pullbook.measure.curve import Curve, Flag
+from pullbook.measure.limits import Checked
+from pullbook.shop.limiting import limit_flags
 from pullbook.shop.loading import Loaded
 
-BEFORE_ALL = frozenset({"lean_under_load"})  # stop pulling, then read on
+BEFORE_ALL = frozenset({"limit_passed", "lean_under_load"})  # stop pulling, then read on
 
 
-def flags_of(loaded: Loaded, curve: Curve | None, standard: str, stale_minutes: int) -> tuple[Flag, ...]:
+def flags_of(
+    loaded: Loaded, curve: Curve | None, standard: str, stale_minutes: int, limits: Sequence[Checked] = ()
+) -> tuple[Flag, ...]:
     """What may harm the engine first, then filing and air, then the curve's other words; no code twice."""
     found = [
+        *limit_flags(limits),
         *_set_aside(loaded),
         *_weather(loaded, standard, stale_minutes),
         *(curve.flags if curve is not None else ()),

@@ -1,7 +1,7 @@
 """Loading what pulls are read from: four statements, however many pulls there are, and no object kept by a session."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from datetime import datetime
 from typing import Any
 
@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session, aliased
 
 from pullbook.db.evidence import ColumnBlock, Pull, RawFile
 from pullbook.db.tables import Calibration, Cell, ChannelMap, Customer, Setup, Staff, Ticket, Vehicle, WeatherReading
+from pullbook.db.tuning import TicketLimit
 from pullbook.errors import FieldProblem, NotFound
 from pullbook.runfile.delimited import Header
 from pullbook.shop.facts import (
@@ -48,6 +49,7 @@ class Loaded:
     calibration: CalibrationFacts | None
     channel_map: MapFacts | None
     columns: StoredColumns | None
+    limits: Mapping[str, float] = field(default_factory=dict)  # the ticket's, by quantity
 
 
 def _named(prefix: str, table: Any, names: Sequence[str]) -> list[Any]:
@@ -108,6 +110,7 @@ PULLS = (
         _in_force().label("calibration_id"),
         nearest_before(Pull.cell_id, Pull.taken_at).label("weather_before_id"),
         nearest_after(Pull.cell_id, Pull.taken_at).label("weather_after_id"),
+        select(TicketLimit.ticket_id).where(TicketLimit.ticket_id == Pull.ticket_id).exists().label("limited"),
     )
     .join(RawFile, RawFile.sha256 == Pull.sha256)
     .join(_OPERATOR, _OPERATOR.id == Pull.operator_id)
@@ -124,6 +127,7 @@ READINGS = select(*_named("", WeatherReading, _WEATHER)).where(WeatherReading.id
 BLOCKS = select(ColumnBlock.sha256, ColumnBlock.reader, ColumnBlock.headers, ColumnBlock.block).where(
     ColumnBlock.sha256.in_(_IDS)
 )
+LIMITS = select(TicketLimit.ticket_id, TicketLimit.quantity, TicketLimit.value).where(TicketLimit.ticket_id.in_(_IDS))
 
 
 def load_pulls(session: Session, pull_ids: Sequence[str]) -> list[Loaded]:
@@ -146,7 +150,10 @@ def load_pulls(session: Session, pull_ids: Sequence[str]) -> list[Loaded]:
         row.sha256: StoredColumns(row.reader, headers_of(row.headers), row.block)
         for row in _some(session, BLOCKS, {row.sha256 for row in rows.values()})
     }
-    return [_loaded(rows[pull_id], readings, calibrations, blocks) for pull_id in wanted]
+    limits: dict[str, dict[str, float]] = {row.ticket_id: {} for row in rows.values() if row.limited}
+    for row in _some(session, LIMITS, set(limits)) if limits else ():
+        limits[row.ticket_id][row.quantity] = row.value
+    return [_loaded(rows[pull_id], readings, calibrations, blocks, limits) for pull_id in wanted]
 
 
 def _some(session: Session, statement: Any, ids: set[str | None]) -> Sequence[Any]:
@@ -165,6 +172,7 @@ def _loaded(
     readings: Mapping[str, Any],
     calibrations: Mapping[str, CalibrationFacts],
     blocks: Mapping[str, StoredColumns],
+    limits: Mapping[str, Mapping[str, float]],
 ) -> Loaded:
     setup, cell = SetupFacts(**_part(row, _AT_SETUP, _SETUP)), CellFacts(**_part(row, _AT_CELL, _CELL))
     facts = PullFacts(
@@ -195,6 +203,7 @@ def _loaded(
         calibration=calibrations.get(row.calibration_id),
         channel_map=_map_facts(row),
         columns=blocks.get(row.sha256),
+        limits=limits.get(row.ticket_id, {}),
     )
 
 

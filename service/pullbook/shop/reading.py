@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.measure.correction import STANDARDS, Aspiration, Engine, Ignition
 from pullbook.measure.curve import Curve, Flag, RollerCalibration, SweepError, SweepSettings, read_sweep
+from pullbook.measure.limits import Checked
 from pullbook.runfile.channels import ChannelMapError
 from pullbook.shop.channelling import own_channels
 from pullbook.shop.facts import (
@@ -25,6 +26,7 @@ from pullbook.shop.facts import (
     WeatherFacts,
 )
 from pullbook.shop.flagging import flags_of
+from pullbook.shop.limiting import checked_limits
 from pullbook.shop.loading import Loaded, load_pulls
 from pullbook.shop.tracing import digest_of, inputs_of, provenance_of
 from pullbook.shop.weather_matching import air_of
@@ -74,6 +76,7 @@ class ReadPull:
     flags: tuple[Flag, ...]  # the curve's own and those about air, car and filing; each with code and text
     provenance: Mapping[str, object]
     digest: str  # of everything the curve is made from
+    limits: tuple[Checked, ...] = ()  # the ticket's, each held against this pull
 
     @property
     def observed_peak_w(self) -> float | None:
@@ -130,7 +133,7 @@ def inputs_digest(loaded: Loaded, settings: ReadSettings) -> str:
 
 def etag_of(loaded: Loaded, settings: ReadSettings) -> str:
     """Changes with the numbers and with every word that is answered beside them, without calculating anything."""
-    said = [loaded.facts, loaded.setup, loaded.ticket, loaded.cell, loaded.weather]
+    said = [loaded.facts, loaded.setup, loaded.ticket, loaded.cell, loaded.weather, loaded.limits]
     channels = sorted(settings.channels) if settings.channels is not None else None
     return digest_of([inputs_digest(loaded, settings), said, settings.weather_stale_minutes, channels])
 
@@ -143,7 +146,7 @@ def read_loaded(loaded: Loaded, settings: ReadSettings) -> ReadPull:
             curve = _calculate(loaded, settings)
         except (SweepError, ChannelMapError) as error:
             failure = str(error)
-    digest = inputs_digest(loaded, settings)
+    digest, limits = inputs_digest(loaded, settings), checked_limits(loaded)
     return ReadPull(
         facts=loaded.facts,
         ticket=loaded.ticket,
@@ -154,9 +157,10 @@ def read_loaded(loaded: Loaded, settings: ReadSettings) -> ReadPull:
         calibration=loaded.calibration,
         channel_map=loaded.channel_map,
         failure=failure,
-        flags=flags_of(loaded, curve, settings.standard, settings.weather_stale_minutes),
+        flags=flags_of(loaded, curve, settings.standard, settings.weather_stale_minutes, limits),
         provenance=provenance_of(loaded, curve, settings.standard, settings.step_rpm, digest),
         digest=digest,
+        limits=limits,
     )
 
 
