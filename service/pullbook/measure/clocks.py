@@ -9,11 +9,13 @@ what is told here.
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pullbook.measure.curveparts import Array, Indices
 from pullbook.measure.held import in_order, thinned, when_new
 from pullbook.measure.resampling import laid_on
 
+_Spectrum = NDArray[np.complex128]
 _COARSE_S = 0.1
 _FINE_S = 0.02
 _LEAST_S = 3.0  # of both recordings beside each other
@@ -142,7 +144,7 @@ def _misfit(first: Array, second: Array) -> tuple[Array, Array]:
     ]
     (n1, x1, q1), (n2, x2, q2) = spectra
 
-    def beside(one: Array, other: Array) -> Array:
+    def beside(one: _Spectrum, other: _Spectrum) -> Array:
         made = np.fft.irfft(one * np.conj(other), length)
         return np.concatenate((made[length - len(second) + 1 :], made[: len(first)]))
 
