@@ -10,6 +10,7 @@ import pytest
 import sqlalchemy as sa
 
 from pullbook.db.connect import connect
+from pullbook.db.devices import Device, TrayFile
 from pullbook.db.evidence import GUARDED, AuditEntry, ColumnBlock, Pull, RawFile, ResultsLink
 from pullbook.db.joined import CalibrationBasis, CalibrationEvidence, JoinedFile
 from pullbook.db.migrating import migration_engine
@@ -118,6 +119,11 @@ def _add_what_stands_beside(session, pull, staff, at):
     session.flush()
     calibration = session.scalars(sa.select(Calibration.id)).first()
     session.add(CalibrationBasis(calibration_id=calibration, evidence_id=evidence.id))
+    device = Device(name="Cell PC", cell_id=pull.cell_id, token_hash="c" * 64, **made)
+    session.add(device)
+    session.flush()
+    sent = {"sha256": SHA, "file_name": "a.csv", "kind": "sweep", "taken_at": at, "received_at": at}
+    session.add(TrayFile(cell_id=pull.cell_id, device_id=device.id, clock_ahead_s=1.5, **sent))
 
 
 def _link(house, staff, at):

@@ -171,6 +171,7 @@ GUARDED: dict[str, tuple[str, ...] | None] = {
     "calibration_evidence": None,
     "calibration_basis": None,
     "joined_file": ("id", "pull_id", "sha256", "file_name", "received_at", "made_by"),
+    "tray_file": ("id", "cell_id", "device_id", "sha256", "file_name", "taken_at", "received_at", "clock_ahead_s"),
     "pull": (
         "id",
         "ticket_id",

@@ -19,6 +19,7 @@ KEYS: dict[str, tuple[tuple[str, ...], ...]] = {
     "calibration_evidence": (("id",),),
     "calibration_basis": (("calibration_id", "evidence_id"),),
     "joined_file": (("id",), ("pull_id", "sha256")),
+    "tray_file": (("id",), ("cell_id", "sha256")),
     "pull": (("id",), ("ticket_id", "sha256")),
     "results_link": (("id",), ("token_hash",)),
 }
