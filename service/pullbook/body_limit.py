@@ -1,4 +1,4 @@
-"""No body is read that is larger than its route takes: one megabyte, or for a pull's file what the settings say."""
+"""No body is read that is larger than its route takes: one megabyte, or for a file what the settings say."""
 
 import re
 
@@ -10,7 +10,9 @@ from pullbook.error_answers import answer, path_within
 from pullbook.settings import Settings
 
 USUAL_BYTES = 1_000_000
-_UPLOAD = re.compile(r"^/api/v1/tickets/[^/]+/pulls$")
+_UPLOAD = re.compile(
+    r"^/api/v1/(tickets/[^/]+/pulls|pulls/[^/]+/joined-files|cells/[^/]+/calibration-evidence|device/pulls)$"
+)
 
 
 class BodyLimit:

@@ -15,6 +15,7 @@ from pullbook.api.shaping import Instant
 from pullbook.deps import Now, ReadSession, SettingsDep, Tuner
 from pullbook.errors import FieldProblem, Invalid, TooLarge, WrongKind
 from pullbook.runfile.delimited import screen
+from pullbook.settings import Settings
 from pullbook.shop.filing import PullWanted, refuse_unknown_target
 from pullbook.shop.weather_matching import refuse_future
 
@@ -54,7 +55,12 @@ Wanted = Annotated[PullWanted, Depends(pull_wanted)]
 
 
 async def received_file(request: Request, wanted: Wanted, settings: SettingsDep) -> Received:
-    """The body, hashed as it comes. Refused at the earliest byte that tells: kind, size, digest."""
+    """The body, read only once it is known where it belongs."""
+    return await receive(request, settings)
+
+
+async def receive(request: Request, settings: Settings) -> Received:
+    """A file as the body, hashed as it comes. Refused at the earliest byte that tells: kind, size, digest."""
     size = _refuse_by_headers(request, settings.largest_upload_bytes)
     digest, parts, count, judged = hashlib.sha256(), [], 0, False
     try:
