@@ -11,7 +11,7 @@ import urllib.request
 
 import pytest
 
-NOT_LOADED = {"scipy", "pyarrow", "alembic", "plotly", "matplotlib", "numba", "polars", "hypothesis", "pint"}
+NOT_LOADED = {"asammdf", "scipy", "pyarrow", "alembic", "plotly", "matplotlib", "numba", "polars", "hypothesis", "pint"}
 
 
 @pytest.fixture

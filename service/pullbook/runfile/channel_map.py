@@ -41,9 +41,9 @@ class ChannelChoice:
     unit: str
 
 
-def check_map(choices: Sequence[ChannelChoice]) -> None:
+def check_map(choices: Sequence[ChannelChoice], needs_roller: bool = True) -> None:
     """Raise `ChannelMapError` if a map is wrong in itself: unknown quantity, a unit it does not take, a column or
-    quantity named twice, no time, no roller speed."""
+    quantity named twice, no time, no roller speed (which a file that is read beside a pull does without)."""
     headers: set[str] = set()
     quantities: set[str] = set()
     for choice in choices:
@@ -60,7 +60,7 @@ def check_map(choices: Sequence[ChannelChoice]) -> None:
         quantities.add(choice.quantity)
     if "time_s" not in quantities:
         raise ChannelMapError("No column is named as the time.")
-    if not quantities.intersection(ROLLER_QUANTITIES):
+    if needs_roller and not quantities.intersection(ROLLER_QUANTITIES):
         raise ChannelMapError("No column is named as roller speed, roller surface speed or roller pulses.")
 
 
@@ -78,14 +78,17 @@ def columns_needed(headers: Sequence[Header], choices: Sequence[ChannelChoice]) 
 
 
 def apply_map(
-    headers: Sequence[Header], values: NDArray[np.float64], choices: Sequence[ChannelChoice]
+    headers: Sequence[Header],
+    values: NDArray[np.float64],
+    choices: Sequence[ChannelChoice],
+    needs_roller: bool = True,
 ) -> dict[str, NDArray[np.float64]]:
     """The channels of a run in inside units, keyed by quantity, each a new array of shape (rows,).
 
     `values` is (columns, rows) in the order of `headers`. Raises `ChannelMapError` as `check_map` and `columns_needed`
     do.
     """
-    check_map(choices)
+    check_map(choices, needs_roller)
     places = columns_needed(headers, choices)
     return channels_from([values[place] for place in places], choices)
 

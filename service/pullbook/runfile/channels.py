@@ -95,8 +95,9 @@ class _Column:
         return self.unit.identifier if known and self.unit is not None else None
 
 
-def recognise(headers: Sequence[Header], values: NDArray[np.float64]) -> Recognised:
-    """Read the headings. `values` (columns, rows) serves only to doubt, never to decide."""
+def recognise(headers: Sequence[Header], values: NDArray[np.float64], needs_roller: bool = True) -> Recognised:
+    """Read the headings. `values` (columns, rows) serves only to doubt, never to decide. A file that is read beside a
+    pull needs no roller speed, and a bare 'speed' in it is not asked about."""
     columns = [
         _taken_apart(header, column)
         for header, column in zip(headers, values, strict=True)
@@ -124,9 +125,9 @@ def recognise(headers: Sequence[Header], values: NDArray[np.float64]) -> Recogni
                 told.append((column, *answer))
     if not any(quantity == "time_s" for _, quantity, _ in told):
         questions += clocks
-    _add_loose(loose, told, questions)
+    _add_loose(loose, told, questions, needs_roller)
     told = _without_spare_clock(told)
-    questions += _twice(told) + _missing(told)
+    questions += _twice(told) + _missing(told, needs_roller)
     doubled = {quantity for _, quantity, _ in told if sum(other == quantity for _, other, _ in told) > 1}
     place = {id(column): number for number, column in enumerate(columns)}
     told.sort(key=lambda one: place[id(one[0])])
@@ -233,10 +234,12 @@ def _as_manifold(column: _Column) -> tuple[str, str] | str:
     return ("manifold_pressure_kpa" if absolute else "manifold_gauge_kpa"), unit
 
 
-def _add_loose(loose: list[_Column], told: list[tuple[_Column, str, str]], questions: list[str]) -> None:
+def _add_loose(
+    loose: list[_Column], told: list[tuple[_Column, str, str]], questions: list[str], needs_roller: bool
+) -> None:
     """Headings of one bare word, 'speed' or 'torque': taken only where no other meaning is left, else asked about."""
     known = {quantity for _, quantity, _ in told}
-    has_roller = bool(known.intersection(ROLLER_QUANTITIES))
+    has_roller = bool(known.intersection(ROLLER_QUANTITIES)) or not needs_roller
     speeds = [column for column in loose if ANY_SPEED.fullmatch(column.name)]
     turning = [column for column in speeds if column.unit_of("engine_speed_rpm") is not None]
     if has_roller and "engine_speed_rpm" not in known and len(turning) == 1:
@@ -250,7 +253,7 @@ def _add_loose(loose: list[_Column], told: list[tuple[_Column, str, str]], quest
             could = "engine or roller speed" if column in turning else "roller or vehicle speed"
             unit = "" if column.unit is not None else ", and states no unit"
             questions.append(f"{column.shown} could be {could}{unit}: which is it?")
-    if not known.intersection(("brake_torque_nm", "brake_force_n")):
+    if needs_roller and not known.intersection(("brake_torque_nm", "brake_force_n")):
         for column in loose:
             if ANY_TORQUE.fullmatch(column.name):
                 questions.append(f"{column.shown}: is it the brake's torque at the roller, or another torque?")
@@ -281,11 +284,11 @@ def _twice(told: list[tuple[_Column, str, str]]) -> list[str]:
     ]
 
 
-def _missing(told: list[tuple[_Column, str, str]]) -> list[str]:
+def _missing(told: list[tuple[_Column, str, str]], needs_roller: bool) -> list[str]:
     known = {quantity for _, quantity, _ in told}
     missing = []
     if "time_s" not in known:
         missing.append("No column is certain to be the time: which is it, and in which unit?")
-    if not known.intersection(ROLLER_QUANTITIES):
+    if needs_roller and not known.intersection(ROLLER_QUANTITIES):
         missing.append("No column is certain to be roller speed: which is it, and in which unit?")
     return missing

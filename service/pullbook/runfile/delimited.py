@@ -1,7 +1,5 @@
 """Delimited text, as loggers and spreadsheets really write it → `RawRun`."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -10,6 +8,7 @@ from pullbook.runfile.cell_text import doubtful_mark
 from pullbook.runfile.decoding import as_utf8
 from pullbook.runfile.layout import Layout, find_layout
 from pullbook.runfile.not_read import RefusedFile, RunFileError
+from pullbook.runfile.raw_run import Header, RawRun
 from pullbook.runfile.screening import screen
 from pullbook.runfile.table_rows import ReadTable, read_table
 from pullbook.runfile.unit_words import split_heading
@@ -20,28 +19,6 @@ __all__ = ["READER", "Header", "RawRun", "RefusedFile", "RunFileError", "read_de
 
 _DELIMITER_NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 _LONGEST_NOTE = 4_000
-
-
-@dataclass(frozen=True)
-class Header:
-    """One column's heading. `text` is the heading as written (unit included when it stands there) and unique in its
-    file; `unit_text` is the unit as written, without its brackets, or "" when the file states none."""
-
-    text: str
-    unit_text: str = ""
-
-
-@dataclass(frozen=True)
-class RawRun:
-    """A file's own columns as numbers, in its own units and order.
-
-    `values` is float64 of shape (columns, rows), NaN where a cell is blank or is not a number; clock times are seconds.
-    `found` says in words what the file is (encoding, delimiter, decimal, comments, header line, blanks, repairs).
-    """
-
-    headers: tuple[Header, ...]
-    values: NDArray[np.float64]
-    found: dict[str, str]
 
 
 def read_delimited(data: bytes) -> RawRun:
@@ -69,7 +46,7 @@ def read_delimited(data: bytes) -> RawRun:
         found["comments"] = "\n".join(layout.comments)
     if not body.endswith((b"\n", b"\r")):
         found["last line"] = "has no line end: if the logger was cut off, its last figure may be too"
-    return RawRun(headers, values, {what: words[:_LONGEST_NOTE] for what, words in found.items()})
+    return RawRun(headers, values, {what: words[:_LONGEST_NOTE] for what, words in found.items()}, READER)
 
 
 def _assembled(read: ReadTable, layout: Layout) -> tuple[tuple[Header, ...], NDArray[np.float64]]:

@@ -37,18 +37,18 @@ _KINDS: tuple[tuple[bytes, int, str, str], ...] = (
     (b"SQLite format 3\x00", 0, "a database", ""),
     (b"\x89HDF", 0, "a binary data file (HDF5)", ""),
     (b"PAR1", 0, "a binary data file (Parquet)", ""),
-    (b"MDF     ", 0, "a binary measurement file (MDF)", "export it as CSV"),
     (b"{\\rtf", 0, "a word-processor document", "save it as plain text"),
     (codecs.BOM_UTF32_LE, 0, "text in UTF-32", "save it as UTF-8"),
     (codecs.BOM_UTF32_BE, 0, "text in UTF-32", "save it as UTF-8"),
 )
+MEASUREMENT_MARKS = (b"MDF     ", b"UnFinMF ")  # the second: never closed by what wrote it
 _PAGES = (b"<!doctype", b"<html", b"<?xml", b"<svg")
 _SEPARATORS = b',;|" \t\r\n'
 _ODD_CONTROLS = bytes(sorted(set(range(32)) - {9, 10, 11, 12, 13, 26, 27}))
 
 
 def screen(first_bytes: bytes, size: int | None = None) -> None:
-    """Return quietly if this may be delimited text; raise `RefusedFile` with the reason if not.
+    """Return quietly if this may be text or ASAM MDF 4; raise `RefusedFile` with the reason if not.
 
     `first_bytes`: the start of the file, at best 4 kB or more (fewer will do); `size`: bytes in all, where known.
     Takes microseconds, so it can be asked before the rest of a body is read.
@@ -56,6 +56,9 @@ def screen(first_bytes: bytes, size: int | None = None) -> None:
     start = first_bytes[:LOOKED_AT]
     if size == 0 or not start:
         raise RefusedFile("The file is empty.")
+    if start.startswith(MEASUREMENT_MARKS):
+        _refuse_other_measurements(start)
+        return
     _refuse_other_kinds(start)
     if looks_utf16(start) is None and b"\x00" in start:
         what = "a program" if start[:2] == b"MZ" else "binary data"
@@ -65,6 +68,16 @@ def screen(first_bytes: bytes, size: int | None = None) -> None:
     if len(part) - len(part.translate(None, _ODD_CONTROLS)) > len(part) // 100:
         raise RefusedFile("This is binary data, not delimited text.")
     _refuse_empty_tables(text, whole=size is not None and size <= len(start))
+
+
+def _refuse_other_measurements(start: bytes) -> None:
+    """RefusedFile for an MDF file of another version than 4; quietly where too few bytes are there to tell."""
+    version = start[8:16].decode("latin-1").strip(" \0")
+    if len(start) >= 16 and not version.startswith("4."):
+        shown = "".join(letter for letter in version if letter.isprintable()) or "no version"
+        raise RefusedFile(
+            f"This is an MDF file of {shown}; ASAM MDF 4 is read (4.00 and later), and text. Convert it to one of them."
+        )
 
 
 def looks_utf16(start: bytes) -> str | None:

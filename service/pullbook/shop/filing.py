@@ -18,9 +18,11 @@ from pullbook.db.stored_types import new_id
 from pullbook.db.tables import Cell, Setup, Ticket
 from pullbook.db.upserting import insert_once
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound, NotReady
+from pullbook.runfile.any_kind import read_run
 from pullbook.runfile.block import pack
 from pullbook.runfile.channels import Recognised, recognise
-from pullbook.runfile.delimited import READER, RawRun, RunFileError, read_delimited
+from pullbook.runfile.not_read import RunFileError
+from pullbook.runfile.raw_run import RawRun
 from pullbook.shop.auditing import note
 from pullbook.shop.mapping import choose_map, keep_recognised
 
@@ -77,7 +79,7 @@ class FileRead:
 def read_file(data: bytes, sha256: str) -> FileRead:
     """Everything about the file that needs no record. RefusedFile for what is no run file."""
     try:
-        run = read_delimited(data)
+        run = read_run(data)
     except RunFileError as error:
         return FileRead(sha256, len(data), _squeezed(data), None, None, None, error.reason)
     recognised = recognise(run.headers, run.values)
@@ -160,6 +162,14 @@ def file_pull(session: Session, now: datetime, staff_id: str, wanted: PullWanted
     return pull_id, True
 
 
+def keep_file(session: Session, now: datetime, read: FileRead) -> None:
+    """Bytes and columns of a file that is not a pull, or not yet; nothing happens where they are kept already."""
+    kept = {"sha256": read.sha256}
+    raw = session.execute(select(_FILE.c.sha256).where(_FILE.c.sha256 == _SAME_FILE), kept).one_or_none()
+    columns = session.execute(select(_BLOCK.c.sha256).where(_BLOCK.c.sha256 == _SAME_FILE), kept).one_or_none()
+    _keep_bytes(session, now, read, raw_is_there=raw is not None, columns_are_there=columns is not None)
+
+
 def _keep_bytes(
     session: Session, now: datetime, read: FileRead, *, raw_is_there: bool, columns_are_there: bool
 ) -> None:
@@ -186,7 +196,7 @@ def _write_columns(session: Session, read: FileRead) -> None:
         insert_once(session, _BLOCK, "sha256"),
         {
             "sha256": read.sha256,
-            "reader": READER,
+            "reader": read.run.reader,
             "headers": [{"header": header.text, "unit": header.unit_text} for header in read.run.headers],
             "found": read.run.found,
             "row_count": read.run.values.shape[1],
