@@ -22,6 +22,8 @@ FITTING: dict[str, Any] = {
     "station_pressure_kpa": 99.0,
     "altimeter_setting_kpa": None,
     "air_temperature_c": 20.0,
+    "mass_kg": 1300.0,
+    "elapsed_s": 13.0,
 }
 
 

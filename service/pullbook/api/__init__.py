@@ -20,6 +20,7 @@ from pullbook.api import (
     staff,
     ticket_limits,
     tickets,
+    track_runs,
     vehicles,
     weather,
 )
@@ -37,6 +38,7 @@ _NOUNS = (
     tickets,
     ticket_limits,
     setups,
+    track_runs,
     pulls,
     columns,
     curves,
