@@ -11,6 +11,7 @@ from pullbook.measure.brake import Brake, brake_of
 from pullbook.measure.correction import STANDARDS, Engine, Factor, factor
 from pullbook.measure.curveparts import (
     Array,
+    Basis,
     Curve,
     Figure,
     Flag,
@@ -39,6 +40,11 @@ __all__ = [
     "SweepSettings",
     "read_sweep",
 ]
+
+
+# of each block: fourth differences overlap, so that a variance told from n of them has some 0.38 n degrees of freedom
+# (70² over the sum of the squared autocovariances 70, 56, 28, 8, 1 both ways), less for the twentieth left out
+_NOISE_DOF = 0.3
 
 
 @dataclass(frozen=True)
@@ -88,7 +94,7 @@ def _drawn(
     observed = track.power_w
     power = k * observed
     torque = power / grid * (30.0 / pi)
-    figures, parts = _headline(fine_track, sweep, grid, power, corrected, calibration, air, engine, settings)
+    figures, parts, basis = _headline(fine_track, sweep, grid, power, corrected, calibration, air, engine, settings)
     fuelling: tuple[Flag, ...] = ()
     if turning.from_engine:
         fuelling = fuelling_flags(others, grid, torque, engine.ignition, lambda: _leanest_lately(sweep, grid))
@@ -117,6 +123,7 @@ def _drawn(
         window_range_s=motion.window_range_s,
         corners_rpm=tuple(np.interp(motion.corners_rad_s, motion.speed_rad_s, turning.axis_rpm).tolist()),
         uncertainty_pct=parts,
+        basis=basis,
     )
 
 
@@ -146,13 +153,16 @@ def _headline(
     air: Air | None,
     engine: Engine,
     settings: SweepSettings,
-) -> tuple[Headline, dict[str, float]]:
+) -> tuple[Headline, dict[str, float], Basis]:
+    motion = sweep.motion
     by = Figures(
         k=1.0 if corrected is None else corrected.value,
         calibration=calibration,
         from_surface_speed=sweep.signal.source == "roller_surface_speed_m_s",
         brake_by_force=sweep.brake.by_force,
         air_parts={} if corrected is None or air is None else factor_parts(settings.standard, air, engine),
+        noise_dof=_NOISE_DOF * len(motion.time_s),
+        window_share=motion.window_s / float(motion.time_s[-1] - motion.time_s[0]),
     )
     return headline(fine, grid, power, settings.band_rpm, by)
 

@@ -1,6 +1,6 @@
 """What reading a sweep takes and gives: calibration, settings, flags, figures, the curve. Frozen, no reckoning."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -65,7 +65,7 @@ class Flag:
 
 @dataclass(frozen=True)
 class Figure:
-    """A headline figure; `expanded_uncertainty` is k = 2, in the figure's own unit."""
+    """A headline figure; `expanded_uncertainty` is k = 2 (more with few degrees of freedom), in the figure's unit."""
 
     value: float
     at_engine_speed_rpm: float
@@ -84,13 +84,46 @@ class Headline:
 
 
 @dataclass(frozen=True)
+class Moment:
+    """The roller at one point of the curve: speed, what the brake and the losses take, what noise leaves (all N·m)."""
+
+    omega_rad_s: float
+    drive_nm: float
+    brake_nm: float
+    loss_nm: float
+    noise_nm: float
+
+    @property
+    def total_nm(self) -> float:
+        return self.drive_nm + self.loss_nm
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What a figure's uncertainty is reckoned from: constants, factor and its parts, and the roller at that figure.
+
+    `factor_parts`: how far the factor moves, as a share of it, when one reading of the air moves by its standard
+    uncertainty; empty where nothing was corrected. `noise_dof`: with how many degrees of freedom noise is known.
+    """
+
+    calibration: RollerCalibration
+    from_surface_speed: bool
+    brake_by_force: bool
+    factor: float
+    factor_parts: Mapping[str, float]
+    noise_dof: float
+    peak_power: Moment
+    mean_power: Moment  # means over the band, weighted as power is
+
+
+@dataclass(frozen=True)
 class Curve:
     """A sweep as read. Arrays are one-dimensional, one value for each grid point; NaN in a channel where it had none.
 
     `window_s` is the full width of the local fit. Chosen from the data (`window_chosen`), the fit is as wide as each
     part of the sweep lets it be: then it is the middle of `window_range_s`, as the straight-line fit that scatters
     as much. `corners_rpm` are the engine speeds where torque was found to bend sharply. `uncertainty_pct` are the parts
-    (k = 1, % of peak power) that the expanded uncertainty is made of.
+    (k = 1, % of peak power) that the expanded uncertainty is made of; `basis` is what a whole budget starts from.
     """
 
     engine_speed_rpm: Array
@@ -117,6 +150,7 @@ class Curve:
     window_range_s: tuple[float, float] = (0.0, 0.0)
     corners_rpm: tuple[float, ...] = ()
     uncertainty_pct: dict[str, float] = field(default_factory=dict)
+    basis: Basis | None = None
     method_version: str = METHOD_VERSION
 
     def on_grid(self, grid_rpm: Sequence[float] | Array, name: str = "power_w") -> Array:

@@ -11,8 +11,17 @@ from math import pi
 
 import numpy as np
 
-from pullbook.measure.curveparts import Array, Figure, Headline, RollerCalibration, SweepError, area_under
-from pullbook.measure.uncertainty import Moment, expanded, power_parts
+from pullbook.measure.curveparts import (
+    Array,
+    Basis,
+    Figure,
+    Headline,
+    Moment,
+    RollerCalibration,
+    SweepError,
+    area_under,
+)
+from pullbook.measure.uncertainty import expanded, power_parts
 
 _FINE = 240
 _EVENLY = np.linspace(0.0, 1.0, _FINE)
@@ -51,6 +60,21 @@ class Track:
             float(self.noise_nm[index]),
         )
 
+    def mean_over(self, low_rpm: float, high_rpm: float, window_share: float) -> Moment:
+        """The mean over a band, weighted as power is. Noise averages out as the ends of a long slope do: by how much
+        of the band one window is, `window_share` being how much of the whole it is."""
+        rows = slice(*np.searchsorted(self.axis_rpm, (low_rpm, high_rpm)).tolist())
+        weight = self.omega_rad_s[rows]
+        whole = float(weight.sum())
+        if whole == 0.0:
+            return self.moment(int(np.searchsorted(self.axis_rpm, 0.5 * (low_rpm + high_rpm))))
+        drive, brake, loss, noise = (
+            float(weight @ values[rows]) / whole
+            for values in (self.drive_nm, self.brake_nm, self.loss_nm, self.noise_nm)
+        )
+        of_the_whole = (high_rpm - low_rpm) / float(self.axis_rpm[-1] - self.axis_rpm[0])
+        return Moment(whole / len(weight), drive, brake, loss, noise * min(1.0, window_share / of_the_whole))
+
 
 @dataclass(frozen=True)
 class Figures:
@@ -61,6 +85,8 @@ class Figures:
     from_surface_speed: bool
     brake_by_force: bool
     air_parts: Mapping[str, float]
+    noise_dof: float
+    window_share: float  # how much of the sweep the window of the local fit is
 
 
 def fine_points(low_rad_s: float, high_rad_s: float, corners_rad_s: Array) -> Array:
@@ -74,36 +100,55 @@ def fine_points(low_rad_s: float, high_rad_s: float, corners_rad_s: Array) -> Ar
 
 def headline(
     track: Track, grid_rpm: Array, power_w: Array, band: tuple[float, float] | None, by: Figures
-) -> tuple[Headline, dict[str, float]]:
-    """The headline and the uncertainty parts of peak power (k = 1, % of it). SweepError for a band off the curve."""
+) -> tuple[Headline, dict[str, float], Basis]:
+    """The headline, the uncertainty parts of peak power (k = 1, % of it), and what a whole budget is reckoned from.
+
+    SweepError for a band off the curve.
+    """
     observed = track.power_w
     sure = observed - _ALLOWED * track.omega_rad_s * track.noise_nm  # the ends scatter most: no peak is made of that
     top = int(sure.argmax())
     turning = observed / track.axis_rpm
     strong = int((sure / track.axis_rpm).argmax())
-    power_shares = _shares(track, top, by)
-    torque_shares = _shares(track, strong, by)
+    at_top = track.moment(top)
+    power_shares = _shares(at_top, by)
+    torque_shares = _shares(track.moment(strong), by)
     peak_power = by.k * float(observed[top])
     peak_torque = by.k * float(turning[strong]) * 30.0 / pi
     low, high = _band(grid_rpm, band)
     area = area_under(grid_rpm, power_w, (low, high))
     mean = area / (high - low)
-    middle = int(np.searchsorted(track.axis_rpm, 0.5 * (low + high)))
-    mean_shares = {name: share for name, share in _shares(track, middle, by).items() if name != "noise"}
+    over_band = track.mean_over(low, high, by.window_share)
     made = Headline(
-        peak_power_w=Figure(peak_power, float(track.axis_rpm[top]), expanded(peak_power, power_shares, by.air_parts)),
-        peak_torque_nm=Figure(
-            peak_torque, float(track.axis_rpm[strong]), expanded(peak_torque, torque_shares, by.air_parts)
-        ),
-        mean_power_w=Figure(mean, 0.5 * (low + high), expanded(mean, mean_shares, by.air_parts)),
+        peak_power_w=_figure(peak_power, track.axis_rpm[top], power_shares, by),
+        peak_torque_nm=_figure(peak_torque, track.axis_rpm[strong], torque_shares, by),
+        mean_power_w=_figure(mean, 0.5 * (low + high), _shares(over_band, by), by),
         band_rpm=(low, high),
         area_w_rpm=area,
     )
-    return made, {name: 100.0 * share for name, share in {**power_shares, **by.air_parts}.items()}
+    parts = {name: 100.0 * abs(share) for name, share in {**power_shares, **by.air_parts}.items()}
+    return made, parts, _basis(by, at_top, over_band)
 
 
-def _shares(track: Track, index: int, by: Figures) -> dict[str, float]:
-    return power_parts(track.moment(index), by.calibration, by.from_surface_speed, by.brake_by_force)
+def _figure(value: float, at_rpm: float, shares: Mapping[str, float], by: Figures) -> Figure:
+    return Figure(value, float(at_rpm), expanded(value, by.noise_dof, shares, by.air_parts))
+
+
+def _basis(by: Figures, peak: Moment, mean: Moment) -> Basis:
+    return Basis(
+        calibration=by.calibration,
+        from_surface_speed=by.from_surface_speed,
+        brake_by_force=by.brake_by_force,
+        factor=by.k,
+        factor_parts=by.air_parts,
+        noise_dof=by.noise_dof,
+        peak_power=peak,
+        mean_power=mean,
+    )
+
+
+def _shares(at: Moment, by: Figures) -> dict[str, float]:
+    return power_parts(at, by.calibration, by.from_surface_speed, by.brake_by_force)
 
 
 def _band(grid_rpm: Array, band: tuple[float, float] | None) -> tuple[float, float]:
