@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pullbook.runfile.channels import apply_map, recognise
 from pullbook.runfile.any_kind import read_run
+from pullbook.runfile.channels import apply_map, recognise
 
 FOLDER = Path(__file__).parents[1] / "data" / "accept"
 FILES = sorted(path for path in FOLDER.iterdir() if path.suffix in (".csv", ".txt", ".log"))

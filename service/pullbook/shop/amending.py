@@ -16,7 +16,7 @@ _WHY = {
     "set_aside": "the shop set the pull aside, or lets it count again",
 }
 # what else the digest of the inputs covers: the car's engine, its gearing, how its file was taken apart
-_OTHER_INPUTS = "what is on record about the car, its gearing or its file was corrected"
+_OTHER_INPUTS = "what is on record about the car, its gearing or its file was corrected, or a file joined to it changed"
 _SAME_INPUTS = "nothing on record changed; the same records give another figure now"
 
 

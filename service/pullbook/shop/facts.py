@@ -88,6 +88,22 @@ class MapFacts:
 
 
 @dataclass(frozen=True, slots=True)
+class JoinedFacts:
+    """Another logger's file of the same run, as it was joined to a pull."""
+
+    id: str
+    pull_id: str
+    sha256: str
+    file_name: str
+    received_at: datetime
+    state: str  # readable, unreadable
+    unreadable_reason: str | None
+    offset_s: float | None  # set by hand, to be added to its own time; None: found by matching
+    left_out_reason: str | None
+    version: int
+
+
+@dataclass(frozen=True, slots=True)
 class VehicleFacts:
     """The car, as far as reading a pull and showing it need it."""
 

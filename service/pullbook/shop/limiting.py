@@ -18,7 +18,7 @@ from pullbook.measure.curve import Flag
 from pullbook.measure.limits import LIMIT_CHANNELS, LIMIT_RULES, Checked, LimitRule, check_limits
 from pullbook.runfile.channels import ChannelMapError
 from pullbook.shop.auditing import note
-from pullbook.shop.channelling import own_channels
+from pullbook.shop.joining import all_channels
 from pullbook.shop.loading import Loaded
 
 # what may be asked of each, in the unit it ends in: wider than any engine, narrow enough to catch a wrong unit
@@ -117,7 +117,7 @@ def checked_limits(loaded: Loaded) -> tuple[Checked, ...]:
     if not loaded.limits or loaded.facts.state != "readable":
         return ()
     try:
-        channels = own_channels(loaded, LIMIT_CHANNELS | {"roller_speed_rad_s", "roller_surface_speed_m_s"})
+        channels = all_channels(loaded, LIMIT_CHANNELS | {"roller_speed_rad_s", "roller_surface_speed_m_s"})
     except (LookupError, ChannelMapError):
         return ()
     weather = loaded.weather

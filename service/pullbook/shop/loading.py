@@ -9,6 +9,7 @@ from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session, aliased
 
 from pullbook.db.evidence import ColumnBlock, Pull, RawFile
+from pullbook.db.joined import JoinedFile
 from pullbook.db.tables import Calibration, Cell, ChannelMap, Customer, Setup, Staff, Ticket, Vehicle, WeatherReading
 from pullbook.db.tuning import TicketLimit
 from pullbook.errors import FieldProblem, NotFound
@@ -16,6 +17,7 @@ from pullbook.runfile.delimited import Header
 from pullbook.shop.facts import (
     CalibrationFacts,
     CellFacts,
+    JoinedFacts,
     MapFacts,
     PullFacts,
     SetupFacts,
@@ -38,6 +40,15 @@ class StoredColumns:
 
 
 @dataclass(frozen=True, slots=True)
+class LoadedBeside:
+    """A file joined to a pull, with its columns and what they are taken for."""
+
+    facts: JoinedFacts
+    channel_map: MapFacts | None
+    columns: StoredColumns | None
+
+
+@dataclass(frozen=True, slots=True)
 class Loaded:
     """One pull with everything that its curve is made from."""
 
@@ -50,6 +61,7 @@ class Loaded:
     channel_map: MapFacts | None
     columns: StoredColumns | None
     limits: Mapping[str, float] = field(default_factory=dict)  # the ticket's, by quantity
+    joined: tuple[LoadedBeside, ...] = ()  # other loggers' files of the same run, in the order they came
 
 
 def _named(prefix: str, table: Any, names: Sequence[str]) -> list[Any]:
@@ -111,6 +123,7 @@ PULLS = (
         nearest_before(Pull.cell_id, Pull.taken_at).label("weather_before_id"),
         nearest_after(Pull.cell_id, Pull.taken_at).label("weather_after_id"),
         select(TicketLimit.ticket_id).where(TicketLimit.ticket_id == Pull.ticket_id).exists().label("limited"),
+        select(JoinedFile.id).where(JoinedFile.pull_id == Pull.id).exists().label("has_joined"),
     )
     .join(RawFile, RawFile.sha256 == Pull.sha256)
     .join(_OPERATOR, _OPERATOR.id == Pull.operator_id)
@@ -126,6 +139,18 @@ CALIBRATIONS = select(*_named("", Calibration, _CALIBRATION)).where(Calibration.
 READINGS = select(*_named("", WeatherReading, _WEATHER)).where(WeatherReading.id.in_(_IDS))
 BLOCKS = select(ColumnBlock.sha256, ColumnBlock.reader, ColumnBlock.headers, ColumnBlock.block).where(
     ColumnBlock.sha256.in_(_IDS)
+)
+_JOINED = _own(JoinedFacts)
+JOINED = (
+    select(
+        *_named("", JoinedFile, _JOINED),
+        JoinedFile.channel_map_id,
+        ChannelMap.name.label("map_name"),
+        ChannelMap.columns.label("map_columns"),
+    )
+    .outerjoin(ChannelMap, ChannelMap.id == JoinedFile.channel_map_id)
+    .where(JoinedFile.pull_id.in_(_IDS))
+    .order_by(JoinedFile.received_at, JoinedFile.id)
 )
 LIMITS = select(TicketLimit.ticket_id, TicketLimit.quantity, TicketLimit.value).where(TicketLimit.ticket_id.in_(_IDS))
 
@@ -146,14 +171,25 @@ def load_pulls(session: Session, pull_ids: Sequence[str]) -> list[Loaded]:
         row.id: CalibrationFacts(**_part(row, 0, _CALIBRATION))
         for row in _some(session, CALIBRATIONS, {row.calibration_id for row in rows.values()})
     }
+    having = {row.id for row in rows.values() if row.has_joined}
+    beside = _some(session, JOINED, having) if having else ()
     blocks = {
         row.sha256: StoredColumns(row.reader, headers_of(row.headers), row.block)
-        for row in _some(session, BLOCKS, {row.sha256 for row in rows.values()})
+        for row in _some(session, BLOCKS, {row.sha256 for row in (*rows.values(), *beside)})
     }
     limits: dict[str, dict[str, float]] = {row.ticket_id: {} for row in rows.values() if row.limited}
     for row in _some(session, LIMITS, set(limits)) if limits else ():
         limits[row.ticket_id][row.quantity] = row.value
-    return [_loaded(rows[pull_id], readings, calibrations, blocks, limits) for pull_id in wanted]
+    joined = {pull_id: _beside(beside, pull_id, blocks) for pull_id in having}
+    return [_loaded(rows[pull_id], readings, calibrations, blocks, limits, joined) for pull_id in wanted]
+
+
+def _beside(rows: Sequence[Any], pull_id: str, blocks: Mapping[str, StoredColumns]) -> tuple[LoadedBeside, ...]:
+    return tuple(
+        LoadedBeside(JoinedFacts(**_part(row, 0, _JOINED)), _map_facts(row), blocks.get(row.sha256))
+        for row in rows
+        if row.pull_id == pull_id
+    )
 
 
 def _some(session: Session, statement: Any, ids: set[str | None]) -> Sequence[Any]:
@@ -173,6 +209,7 @@ def _loaded(
     calibrations: Mapping[str, CalibrationFacts],
     blocks: Mapping[str, StoredColumns],
     limits: Mapping[str, Mapping[str, float]],
+    joined: Mapping[str, tuple[LoadedBeside, ...]],
 ) -> Loaded:
     setup, cell = SetupFacts(**_part(row, _AT_SETUP, _SETUP)), CellFacts(**_part(row, _AT_CELL, _CELL))
     facts = PullFacts(
@@ -204,6 +241,7 @@ def _loaded(
         channel_map=_map_facts(row),
         columns=blocks.get(row.sha256),
         limits=limits.get(row.ticket_id, {}),
+        joined=joined.get(row.id, ()),
     )
 
 

@@ -54,6 +54,7 @@ def choose_map(
     values: NDArray[np.float64],
     given_map_id: str | None,
     recognised: Recognised,
+    needs_roller: bool = True,
 ) -> Mapped:
     """The map to read a file with: the given one, else its headings, else a saved map whose headings are all in it.
 
@@ -61,10 +62,10 @@ def choose_map(
     so do saved maps that fit and contradict each other, for which of them is right only people know.
     """
     if given_map_id is not None:
-        return _given(session, headers, values, given_map_id)
+        return _given(session, headers, values, given_map_id, needs_roller)
     if not recognised.questions:
         return Mapped(None, "recognised by its headings", None)
-    fitting = _fitting(session, headers, values)
+    fitting = _fitting(session, headers, values, needs_roller)
     if fitting:
         saved, *older = fitting
         for other in older:
@@ -74,14 +75,16 @@ def choose_map(
     return Mapped(None, "", f"needs a channel map: {' '.join(recognised.questions)}")
 
 
-def _given(session: Session, headers: Sequence[Header], values: NDArray[np.float64], map_id: str) -> Mapped:
+def _given(
+    session: Session, headers: Sequence[Header], values: NDArray[np.float64], map_id: str, needs_roller: bool
+) -> Mapped:
     found = session.execute(select(ChannelMap.name, ChannelMap.columns).where(ChannelMap.id == map_id)).one_or_none()
     if found is None:
         raise Invalid(
             f"There is no channel map {map_id}.",
             FieldProblem("channel_map_id", map_id, "the id of a saved channel map"),
         )
-    reason = misfit(headers, values, choices_of(found.columns))
+    reason = misfit(headers, values, choices_of(found.columns), needs_roller)
     if reason is not None:
         return Mapped(None, "", f"the channel map {found.name!r} does not fit this file: {reason}")
     return Mapped(map_id, f"read with the channel map {found.name!r}, as asked", None)
@@ -127,17 +130,24 @@ def preview(
     return shown
 
 
-def misfit(headers: Sequence[Header], values: NDArray[np.float64], choices: Sequence[ChannelChoice]) -> str | None:
+def misfit(
+    headers: Sequence[Header],
+    values: NDArray[np.float64],
+    choices: Sequence[ChannelChoice],
+    needs_roller: bool = True,
+) -> str | None:
     """Why a map cannot read these columns, in words; None when it can."""
     try:
         wanted = columns_needed(headers, choices)
-        apply_map([headers[place] for place in wanted], values[wanted], choices)
+        apply_map([headers[place] for place in wanted], values[wanted], choices, needs_roller)
     except ChannelMapError as error:
         return error.reason
     return None
 
 
-def _fitting(session: Session, headers: Sequence[Header], values: NDArray[np.float64]) -> list[ChannelMap]:
+def _fitting(
+    session: Session, headers: Sequence[Header], values: NDArray[np.float64], needs_roller: bool
+) -> list[ChannelMap]:
     """The saved maps, newest first, all of whose headings stand in the file, letter for letter, and whose units it
     does not gainsay."""
     found = []
@@ -151,7 +161,7 @@ def _fitting(session: Session, headers: Sequence[Header], values: NDArray[np.flo
     for one in saved:
         choices = choices_of(one.columns)
         fits = {choice.header for choice in choices} <= here and not _gainsaid(headers, choices)
-        if fits and misfit(headers, values, choices) is None:
+        if fits and misfit(headers, values, choices, needs_roller) is None:
             found.append(one)
     return found
 

@@ -26,6 +26,7 @@ from pullbook.shop.facts import (
     WeatherFacts,
 )
 from pullbook.shop.flagging import flags_of
+from pullbook.shop.joining import JoinedRead, read_joined, with_joined
 from pullbook.shop.limiting import checked_limits
 from pullbook.shop.loading import Loaded, load_pulls
 from pullbook.shop.tracing import digest_of, inputs_of, provenance_of
@@ -77,6 +78,7 @@ class ReadPull:
     provenance: Mapping[str, object]
     digest: str  # of everything the curve is made from
     limits: tuple[Checked, ...] = ()  # the ticket's, each held against this pull
+    joined: tuple[JoinedRead, ...] = ()  # other loggers' files, each laid on this pull's clock
 
     @property
     def observed_peak_w(self) -> float | None:
@@ -134,18 +136,21 @@ def inputs_digest(loaded: Loaded, settings: ReadSettings) -> str:
 def etag_of(loaded: Loaded, settings: ReadSettings) -> str:
     """Changes with the numbers and with every word that is answered beside them, without calculating anything."""
     said = [loaded.facts, loaded.setup, loaded.ticket, loaded.cell, loaded.weather, loaded.limits]
+    joined = [one.facts for one in loaded.joined]
     channels = sorted(settings.channels) if settings.channels is not None else None
-    return digest_of([inputs_digest(loaded, settings), said, settings.weather_stale_minutes, channels])
+    return digest_of([inputs_digest(loaded, settings), said, joined, settings.weather_stale_minutes, channels])
 
 
 def read_loaded(loaded: Loaded, settings: ReadSettings) -> ReadPull:
     """Calculate one pull from what was loaded of it: no database, no clock."""
     curve, failure = None, _why_not(loaded)
-    if failure is None:
-        try:
-            curve = _calculate(loaded, settings)
-        except (SweepError, ChannelMapError) as error:
-            failure = str(error)
+    joined: tuple[JoinedRead, ...] = ()
+    try:
+        own, joined = _channels(loaded, settings, needed=failure is None)
+        if failure is None:
+            curve = _calculate(loaded, with_joined(own, joined) if joined else own, settings)
+    except (SweepError, ChannelMapError) as error:
+        failure = failure or str(error)
     digest, limits = inputs_digest(loaded, settings), checked_limits(loaded)
     return ReadPull(
         facts=loaded.facts,
@@ -158,9 +163,10 @@ def read_loaded(loaded: Loaded, settings: ReadSettings) -> ReadPull:
         channel_map=loaded.channel_map,
         failure=failure,
         flags=flags_of(loaded, curve, settings.standard, settings.weather_stale_minutes, limits),
-        provenance=provenance_of(loaded, curve, settings.standard, settings.step_rpm, digest),
+        provenance=provenance_of(loaded, curve, settings.standard, settings.step_rpm, digest, joined),
         digest=digest,
         limits=limits,
+        joined=joined,
     )
 
 
@@ -179,11 +185,22 @@ def _why_not(loaded: Loaded) -> str | None:
     return None
 
 
-def _calculate(loaded: Loaded, settings: ReadSettings) -> Curve:
+def _channels(
+    loaded: Loaded, settings: ReadSettings, needed: bool
+) -> tuple[Mapping[str, Floats], tuple[JoinedRead, ...]]:
+    """The pull's own channels, and how joined files lie beside them; nothing where nothing needs them."""
+    if not needed and not loaded.joined:
+        return {}, ()
+    if loaded.columns is None or loaded.channel_map is None or loaded.facts.state != "readable":
+        return {}, read_joined(loaded, {}, settings.channels)
+    own = own_channels(loaded, None if settings.channels is None else CALCULATED_FROM | settings.channels)
+    return own, read_joined(loaded, own, settings.channels) if loaded.joined else ()
+
+
+def _calculate(loaded: Loaded, channels: Mapping[str, Floats], settings: ReadSettings) -> Curve:
     calibration = loaded.calibration
     if calibration is None:
         raise LookupError("what stands in the way is asked first")
-    channels = own_channels(loaded, None if settings.channels is None else CALCULATED_FROM | settings.channels)
     vehicle, weather = loaded.ticket.vehicle, loaded.weather
     air = None
     if weather is not None:

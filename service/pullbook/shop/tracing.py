@@ -1,6 +1,7 @@
 """Tracing a curve back: what it was made from, in words and as one digest that changes whenever an input does."""
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import fields
 from operator import attrgetter
 from typing import Any
@@ -10,6 +11,7 @@ import orjson
 from pullbook.measure import METHOD_VERSION
 from pullbook.measure.curve import Curve
 from pullbook.shop.facts import CalibrationFacts
+from pullbook.shop.joining import JoinedRead, joined_inputs
 from pullbook.shop.loading import Loaded
 
 # which parts of a calibration and a reading decide numbers; the rest is for showing
@@ -41,10 +43,18 @@ def inputs_of(loaded: Loaded, standard: str, window_s: float | None, step_rpm: f
         ],
         "settings": [standard, window_s, step_rpm],
         "method": METHOD_VERSION,
+        **({"joined": joined_inputs(loaded)} if loaded.joined else {}),
     }
 
 
-def provenance_of(loaded: Loaded, curve: Curve | None, standard: str, step_rpm: float, digest: str) -> dict[str, Any]:
+def provenance_of(
+    loaded: Loaded,
+    curve: Curve | None,
+    standard: str,
+    step_rpm: float,
+    digest: str,
+    joined: Sequence[JoinedRead] = (),
+) -> dict[str, Any]:
     """What a curve was made from, for a person to check: every part by name, id and date."""
     facts, calibration, weather, channel_map = loaded.facts, loaded.calibration, loaded.weather, loaded.channel_map
     return {
@@ -71,4 +81,22 @@ def provenance_of(loaded: Loaded, curve: Curve | None, standard: str, step_rpm: 
         "step_rpm": step_rpm,
         "method_version": METHOD_VERSION,
         "inputs_digest": digest,
+        "joined_files": [_joined_facts(one) for one in joined],
+    }
+
+
+def _joined_facts(one: JoinedRead) -> dict[str, Any]:
+    """A joined file, where it lies on the pull's clock, and which channels are its."""
+    found = one.found
+    return {
+        "id": one.facts.id,
+        "sha256": one.facts.sha256,
+        "file_name": one.facts.file_name,
+        "reader": one.reader,
+        "channels": list(one.gives),
+        "offset_s": None if one.offset_s is None else round(one.offset_s, 6),
+        "offset_by_hand": one.facts.offset_s is not None,
+        "offset_u_s": None if found is None or found.u_s is None else round(found.u_s, 6),
+        "residual_rpm": None if found is None or found.residual_rpm is None else round(found.residual_rpm, 3),
+        "failure": one.failure,
     }
