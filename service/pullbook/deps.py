@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.connect import Database
 from pullbook.errors import NotAllowed, NotSignedIn
 from pullbook.settings import Settings
+from pullbook.shop.sending_in import Sender, sender_of
 from pullbook.shop.signing_in import Person, person_of
 
 # who may do whose work: the owner everybody's, the tuner the desk's too
@@ -102,6 +103,17 @@ def _acting_as(person: Person, role: str) -> Person:
     return person
 
 
+def device_sender(request: Request, session: ReadSession) -> Sender:
+    """The device whose token comes as `Authorization: Bearer`. NotSignedIn for a token that nobody holds."""
+    scheme, _, token = request.headers.get("authorization", "").partition(" ")
+    sender = sender_of(session, token.strip()) if scheme.lower() == "bearer" and token.strip() else None
+    session.rollback()  # a slow upload must not hold a connection and its view of the records
+    if sender is None:
+        raise NotSignedIn("this is for a device with a token that holds; add one on the Devices page")
+    return sender
+
+
+DeviceSender = Annotated[Sender, Depends(device_sender)]
 MaybePerson = Annotated[Person | None, Depends(person_or_none)]
 SignedIn = Annotated[Person, Depends(signed_in)]
 PagePerson = SignedIn  # on a page, error_answers turns "not signed in" into the way to /sign-in

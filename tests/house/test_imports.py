@@ -31,6 +31,7 @@ BELONGS_TO = {
     "panels": "charts",
     "sheet": "charts",
     "shown_units": "charts",
+    "verdict_words": "charts",
     "json_answers": "error_answers",
 }
 ALONE = {"sending"}  # runs on another computer: imports nothing of ours, and nothing of ours imports it

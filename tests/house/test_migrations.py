@@ -10,10 +10,10 @@ import pytest
 import sqlalchemy as sa
 
 from pullbook.db.connect import connect
-from pullbook.db.devices import Device, TrayFile
 from pullbook.db.evidence import GUARDED, AuditEntry, ColumnBlock, Pull, RawFile, ResultsLink
 from pullbook.db.joined import CalibrationBasis, CalibrationEvidence, JoinedFile
 from pullbook.db.migrating import migration_engine
+from pullbook.db.senders import Device, TrayFile
 from pullbook.db.tables import Calibration, ChannelMap, Staff, Table
 from tests.house.source_files import HOUSE
 

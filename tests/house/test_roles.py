@@ -15,16 +15,27 @@ def test_every_route_has_its_row_and_every_row_its_route(app):
     assert set(WHO) - routes == set(), "rows without a route"
 
 
-@pytest.mark.parametrize("role", [None, *ROLES])
-def test_each_role_may_do_what_its_row_says_and_no_more(app, client_for, owner, role):
+def client_as(role, client_for, owner, house):
+    """Somebody signed in, nobody, or a device with its token."""
+    if role != "device":
+        return client_for(role)
+    made = owner.post("/api/v1/devices", json={"name": "Cell PC", "cell_id": house.cell_id})
+    client = client_for()
+    client.headers["Authorization"] = f"Bearer {made.json()['token']}"
+    return client
+
+
+@pytest.mark.parametrize("role", [None, *ROLES, "device"])
+def test_each_role_may_do_what_its_row_says_and_no_more(app, client_for, owner, house, role):
+    client = client_as(role, client_for, owner, house)
     # signing out comes last: it ends the session that all the others use
     for one in sorted(operations(app.openapi()), key=lambda one: one.name == "DELETE /api/v1/session"):
-        answer = send(client_for(role), one, one.address(), one.sample_body())
-        if role in MAY[WHO[one.name]]:
+        answer = send(client, one, one.address(), one.sample_body())
+        if role in MAY[WHO[one.name]] or (role == "device" and WHO[one.name] == "open"):
             refused = {403} if WHO[one.name] == "open" else {401, 403}
             assert answer.status_code not in refused, f"{one.name} as {role}: {answer.status_code} {answer.text}"
         else:
-            expected = 401 if role is None else 403
+            expected = 401 if role in (None, "device") or WHO[one.name] == "device" else 403
             assert answer.status_code == expected, f"{one.name} as {role}: {answer.status_code} {answer.text}"
 
 

@@ -6,6 +6,7 @@ MAY = {
     "desk": set(ROLES),
     "tuner": {"tuner", "owner"},
     "owner": {"owner"},
+    "device": {"device"},  # a cell's own computer, by its token and nothing else
 }
 WHO = {
     "POST /api/v1/session": "open",
@@ -60,6 +61,13 @@ WHO = {
     "PUT /api/v1/pulls/{pull_id}/channel-map": "tuner",
     "POST /api/v1/pulls/{pull_id}/set-aside": "tuner",
     "DELETE /api/v1/pulls/{pull_id}/set-aside": "tuner",
+    "POST /api/v1/pulls/{pull_id}/joined-files": "tuner",
+    "GET /api/v1/pulls/{pull_id}/joined-files": "desk",
+    "GET /api/v1/joined-files/{joined_id}": "desk",
+    "PATCH /api/v1/joined-files/{joined_id}": "tuner",
+    "GET /api/v1/joined-files/{joined_id}/raw": "desk",
+    "POST /api/v1/joined-files/{joined_id}/left-out": "tuner",
+    "DELETE /api/v1/joined-files/{joined_id}/left-out": "tuner",
     "POST /api/v1/channel-maps": "tuner",
     "GET /api/v1/channel-maps": "desk",
     "GET /api/v1/channel-maps/quantities": "desk",
@@ -71,6 +79,16 @@ WHO = {
     "POST /api/v1/results-links/opened": "open",  # the customer's page says that it was looked at
     "DELETE /api/v1/results-links/{link_id}": "desk",
     "GET /api/v1/audit": "owner",
+    "GET /api/v1/device": "device",
+    "POST /api/v1/device/pulls": "device",
+    "POST /api/v1/device/weather": "device",
+    "POST /api/v1/devices": "owner",
+    "GET /api/v1/devices": "owner",
+    "DELETE /api/v1/devices/{device_id}": "owner",
+    "GET /api/v1/tray": "desk",
+    "GET /api/v1/tray/{tray_id}": "desk",
+    "POST /api/v1/tray/{tray_id}/assign": "tuner",
+    "POST /api/v1/tray/{tray_id}/put-by": "tuner",
 }
 # Pages that answer before anybody has signed in; /tickets only leads to the board.
 OPEN_PAGES = {"/sign-in", "/tickets", "/set-up/{token}", "/r/{token}", "/healthz", "/readyz", "/api/v1/openapi.json"}

@@ -1,39 +1,39 @@
 """What a template is given is a record whose every field says what it holds; templates use all of it and no more."""
 
 import dataclasses
+import importlib
 import importlib.util
+import pkgutil
 import re
 from pathlib import Path
 
 import pytest
 from jinja2 import nodes
 
-from pullbook.pages import cell_shown, desk_shown, owner_shown, refusals, results_shown
+from pullbook import pages
 from pullbook.pages.render import TEMPLATES, WEB
 from pullbook.pages.told import Frame, Shown
 
-PAGES = [
-    kind
-    for module in (desk_shown, cell_shown, owner_shown, results_shown, refusals)
-    for kind in vars(module).values()
-    if isinstance(kind, type) and issubclass(kind, Shown) and kind is not Shown
-]
-PARTS = {
-    "cell/ticket.html": (
-        "cell/setup_fields.html",
-        "cell/drop_zone.html",
-        "cell/ticket_pulls.html",
-        "cell/ticket_links.html",
-    )
-}
+for module in pkgutil.iter_modules(pages.__path__, "pullbook.pages."):
+    importlib.import_module(module.name)
+PAGES = sorted(Shown.__subclasses__(), key=lambda kind: kind.__name__)
+
+
+def _parsed(template: str) -> nodes.Template:
+    return TEMPLATES.parse((WEB / "templates" / template).read_text(encoding="utf-8"))
+
+
+def _with_parts(template: str) -> set[str]:
+    """A template and every part that it includes, or that those include."""
+    included = [one.template.value for one in _parsed(template).find_all(nodes.Include)]  # type: ignore[attr-defined]
+    return {template}.union(*(_with_parts(part) for part in included))
 
 
 def _used(template: str, name: str) -> set[str]:
     """Fields that a template, and the parts it includes, ask of `page` or `frame`."""
     found = set()
-    for file in (template, *PARTS.get(template, ())):
-        tree = TEMPLATES.parse((WEB / "templates" / file).read_text(encoding="utf-8"))
-        for asked in tree.find_all(nodes.Getattr):
+    for file in _with_parts(template):
+        for asked in _parsed(file).find_all(nodes.Getattr):
             if isinstance(asked.node, nodes.Name) and asked.node.name == name:
                 found.add(asked.attr)
     return found
@@ -54,8 +54,8 @@ def test_every_field_has_a_line_of_help_and_none_can_be_changed(kind: type) -> N
 
 def test_every_template_is_drawn_by_a_record_or_is_part_of_one_that_is() -> None:
     files = {path.relative_to(WEB / "templates").as_posix() for path in (WEB / "templates").rglob("*.html")}
-    drawn = {kind.template for kind in PAGES} | {part for parts in PARTS.values() for part in parts}
-    assert files - drawn == {"frame.html", "marks.html", "cell/chart_styles.html"}
+    drawn = set().union(*(_with_parts(kind.template) for kind in PAGES))
+    assert files - drawn == {"frame.html", "marks.html"}
 
 
 def test_the_frame_knows_what_templates_ask_of_it() -> None:

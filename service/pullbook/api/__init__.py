@@ -12,6 +12,9 @@ from pullbook.api import (
     comparisons,
     curves,
     customers,
+    device,
+    devices,
+    joined_files,
     pulls,
     results_links,
     session,
@@ -21,6 +24,7 @@ from pullbook.api import (
     ticket_limits,
     tickets,
     track_runs,
+    tray,
     vehicles,
     weather,
 )
@@ -40,11 +44,15 @@ _NOUNS = (
     setups,
     track_runs,
     pulls,
+    joined_files,
     columns,
     curves,
     channel_maps,
     comparisons,
     results_links,
+    device,
+    devices,
+    tray,
     audit,
 )
 ROUTERS: list[APIRouter] = [noun.router for noun in _NOUNS]

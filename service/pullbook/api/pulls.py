@@ -1,7 +1,6 @@
 """Pulls: a file comes in as the body and is kept as it came; what is said of it changes, what was measured never."""
 
 from typing import Annotated, Any
-from urllib.parse import quote
 
 from fastapi import APIRouter, Path, Query, Response
 from sqlalchemy import select
@@ -10,45 +9,19 @@ from sqlalchemy.exc import IntegrityError
 from pullbook.api.editing import apply, locked, record_change, refuse_stale
 from pullbook.api.listing import Cursor, Limit, page
 from pullbook.api.pull_shapes import SELECTED, PullAnswer, PullChange, PullList, SetAside, one_pull, pull_facts
-from pullbook.api.receiving import File, Wanted
+from pullbook.api.raw_answers import raw_answer
+from pullbook.api.receiving import FILE_BODY, File, Wanted
 from pullbook.api.shaping import changes_of
 from pullbook.db.evidence import Pull
 from pullbook.db.tables import Setup, Ticket
 from pullbook.deps import DatabaseDep, Now, ReadSession, SignedIn, Tuner, WriteSession
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
-from pullbook.shop.filing import already_filed, file_pull, raw_bytes, read_file, verify_stored
+from pullbook.shop.filing import already_filed, file_pull, read_file, verify_stored
 
 router = APIRouter(prefix="/api/v1", tags=["pulls"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
 PullId = Annotated[str, Path(description="The pull's id.")]
-
-BODY = {
-    "requestBody": {
-        "required": True,
-        "description": "The file itself, as it is: delimited text of any usual dialect.",
-        "content": {
-            "text/csv": {"schema": {"type": "string", "format": "binary"}},
-            "application/octet-stream": {"schema": {"type": "string", "format": "binary"}},
-        },
-    },
-    "parameters": [
-        {
-            "name": "SHA-256",
-            "in": "header",
-            "required": False,
-            "schema": {"type": "string"},
-            "description": "SHA-256 of the file in hex; compared when given.",
-        },
-        {
-            "name": "Content-Digest",
-            "in": "header",
-            "required": False,
-            "schema": {"type": "string"},
-            "description": "sha-256=:BASE64: (RFC 9530); compared when given.",
-        },
-    ],
-}
 
 
 @router.post(
@@ -61,7 +34,7 @@ BODY = {
         413: {"description": "More bytes than are taken; refused before they are read."},
         415: {"description": "Not a kind of file that is read here."},
     },
-    openapi_extra=BODY,
+    openapi_extra=FILE_BODY,
 )
 def file(wanted: Wanted, received: File, person: Tuner, database: DatabaseDep, now: Now) -> Response:
     """Kept as it came, under its hash, and read back from disk before this is answered.
@@ -128,13 +101,7 @@ def raw(pull_id: PullId, person: SignedIn, session: ReadSession) -> Response:
     row = session.execute(select(Pull.sha256, Pull.file_name).where(Pull.id == pull_id)).one_or_none()
     if row is None:
         raise NotFound(f"There is no pull {pull_id}.")
-    plain = "".join(letter if letter.isascii() and letter not in '"\\' else "_" for letter in row.file_name)
-    headers = {
-        "Content-Disposition": f"attachment; filename=\"{plain}\"; filename*=UTF-8''{quote(row.file_name, safe='')}",
-        "ETag": f'"{row.sha256}"',
-        "SHA-256": row.sha256,
-    }
-    return Response(raw_bytes(session, row.sha256), headers=headers, media_type="application/octet-stream")
+    return raw_answer(session, row.sha256, row.file_name)
 
 
 @router.patch("/pulls/{pull_id}", summary="Change what is said of a pull", response_model=PullAnswer)

@@ -22,6 +22,34 @@ from pullbook.shop.weather_matching import refuse_future
 ENOUGH_TO_JUDGE = 4096
 _HEX_DIGEST = re.compile(r"[0-9a-fA-F]{64}")
 
+# what the description says of a route whose body is a file
+FILE_BODY = {
+    "requestBody": {
+        "required": True,
+        "description": "The file itself, as it is: delimited text of any usual dialect.",
+        "content": {
+            "text/csv": {"schema": {"type": "string", "format": "binary"}},
+            "application/octet-stream": {"schema": {"type": "string", "format": "binary"}},
+        },
+    },
+    "parameters": [
+        {
+            "name": "SHA-256",
+            "in": "header",
+            "required": False,
+            "schema": {"type": "string"},
+            "description": "SHA-256 of the file in hex; compared when given.",
+        },
+        {
+            "name": "Content-Digest",
+            "in": "header",
+            "required": False,
+            "schema": {"type": "string"},
+            "description": "sha-256=:BASE64: (RFC 9530); compared when given.",
+        },
+    ],
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Received:

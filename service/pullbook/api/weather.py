@@ -1,5 +1,6 @@
 """Weather: the air of a cell as somebody or something read it. A correction supersedes; the old reading stays."""
 
+from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Response
@@ -148,9 +149,8 @@ def _new_row(asked: NewReading, altitude_m: float) -> WeatherReading:
     )
 
 
-@router.post("", status_code=201, summary="Write down the weather", response_model=ReadingAnswer)
-def add(asked: NewReading, person: Desk, session: WriteSession, now: Now) -> Response:
-    """A pressure that does not fit the cell's altitude is kept and questioned, never silently used or refused."""
+def enter(session: Session, asked: NewReading, staff_id: str, now: datetime) -> str:
+    """Write a reading down; gives its id. Invalid names what no cell, clock or air can be."""
     altitude_m = session.execute(select(Cell.altitude_m).where(Cell.id == asked.cell_id)).scalar_one_or_none()
     if altitude_m is None:
         raise Invalid(
@@ -160,11 +160,18 @@ def add(asked: NewReading, person: Desk, session: WriteSession, now: Now) -> Res
     if asked.supersedes_id is not None:
         _refuse_wrong_succession(session, asked)
     row = _new_row(asked, altitude_m)
-    row.made_at, row.made_by = now, person.id
+    row.made_at, row.made_by = now, staff_id
     session.add(row)
     session.flush()
-    record_making(session, now, person.id, row, asked.model_dump(exclude_none=True), "weather_reading")
-    return Json(_answer(session.execute(SELECTED.where(WeatherReading.id == row.id)).one()), 201)
+    record_making(session, now, staff_id, row, asked.model_dump(exclude_none=True), "weather_reading")
+    return row.id
+
+
+@router.post("", status_code=201, summary="Write down the weather", response_model=ReadingAnswer)
+def add(asked: NewReading, person: Desk, session: WriteSession, now: Now) -> Response:
+    """A pressure that does not fit the cell's altitude is kept and questioned, never silently used or refused."""
+    reading_id = enter(session, asked, person.id, now)
+    return Json(_answer(session.execute(SELECTED.where(WeatherReading.id == reading_id)).one()), 201)
 
 
 @router.get("", summary="The weather log", response_model=ReadingList)

@@ -54,7 +54,7 @@ class TrayFile(Table):
     sha256: Mapped[str] = mapped_column(ForeignKey("raw_file.sha256", ondelete="RESTRICT"), index=True)
     file_name: Mapped[str]
     kind: Mapped[str]
-    taken_at: Mapped[datetime]  # by the device's clock
+    taken_at: Mapped[datetime]  # by the device's clock, put right where that is off by more than two minutes
     received_at: Mapped[datetime]
     clock_ahead_s: Mapped[float | None]  # the device's clock against the server's, as it was sent
     # below: what became of it
