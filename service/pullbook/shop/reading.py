@@ -8,6 +8,7 @@ import numpy as np
 from sqlalchemy.orm import Session
 
 from pullbook.errors import FieldProblem, Invalid
+from pullbook.measure.air import Air
 from pullbook.measure.correction import STANDARDS, Aspiration, Engine, Ignition
 from pullbook.measure.curve import Curve, Flag, RollerCalibration, SweepError, SweepSettings, read_sweep
 from pullbook.measure.limits import Checked
@@ -201,32 +202,42 @@ def _calculate(loaded: Loaded, channels: Mapping[str, Floats], settings: ReadSet
     calibration = loaded.calibration
     if calibration is None:
         raise LookupError("what stands in the way is asked first")
-    vehicle, weather = loaded.ticket.vehicle, loaded.weather
-    air = None
-    if weather is not None:
-        air = air_of(
-            weather.air_temperature_c, weather.station_pressure_kpa, weather.humidity_kind, weather.humidity_value
-        )
     return read_sweep(
         channels,
-        _roller_calibration(calibration),
-        air,
-        _engine(vehicle),
+        roller_calibration(calibration),
+        air_at(loaded),
+        engine_of(loaded.ticket.vehicle),
         SweepSettings(
             standard=settings.standard,
             window_s=settings.window_s,
             step_rpm=settings.step_rpm,
-            engine_turns_per_roller_turn=loaded.setup.engine_turns_per_roller_turn
-            or vehicle.engine_turns_per_roller_turn,
+            engine_turns_per_roller_turn=stated_ratio(loaded),
         ),
     )
 
 
-def _roller_calibration(facts: CalibrationFacts) -> RollerCalibration:
+def stated_ratio(loaded: Loaded) -> float | None:
+    """Engine turns per roller turn as the setup states it, or the car; None where neither does."""
+    return loaded.setup.engine_turns_per_roller_turn or loaded.ticket.vehicle.engine_turns_per_roller_turn
+
+
+def air_at(loaded: Loaded) -> Air | None:
+    """The air that a pull was taken in; None without a reading of it."""
+    weather = loaded.weather
+    if weather is None:
+        return None
+    return air_of(
+        weather.air_temperature_c, weather.station_pressure_kpa, weather.humidity_kind, weather.humidity_value
+    )
+
+
+def roller_calibration(facts: CalibrationFacts) -> RollerCalibration:
+    """The constants in force, as measuring takes them."""
     return RollerCalibration(**{name: getattr(facts, name) for name in _CONSTANTS})
 
 
-def _engine(vehicle: VehicleFacts) -> Engine:
+def engine_of(vehicle: VehicleFacts) -> Engine:
+    """The engine, as far as correcting asks after it."""
     # the table's own CHECKs hold both words to those that are known
     ignition, aspiration = cast("Ignition", vehicle.ignition), cast("Aspiration", vehicle.aspiration)
     return Engine(ignition, aspiration, vehicle.fuel_per_litre_cycle_mg, vehicle.holds_own_boost)
