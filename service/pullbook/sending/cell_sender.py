@@ -308,9 +308,11 @@ def readings_of(asked: argparse.Namespace) -> list[dict[str, Any]]:
     return [{k: v.strip() if k in texts else float(v) for k, v in row.items()} for row in rows if row.get("read_at")]
 
 
-def go_on(spool: Spool, server: Server, line: Line, look: Callable[[], None], for_ever: bool) -> None:
+def go_on(
+    spool: Spool, server: Server, line: Line, look: Callable[[], None], first_pause_s: float, for_ever: bool
+) -> None:
     """Look for new things and send what waits, with longer pauses while nothing answers. Ends when all is settled."""
-    pause_s, next_try = 1.0, 0.0
+    pause_s, next_try = first_pause_s, 0.0
     while True:
         try:
             look()
@@ -320,13 +322,13 @@ def go_on(spool: Spool, server: Server, line: Line, look: Callable[[], None], fo
             line.say("another sender is at work on this spool")
         elif time.monotonic() >= next_try:
             if send_waiting(spool, server, line):
-                pause_s = 1.0
+                pause_s = first_pause_s
             else:
                 next_try = time.monotonic() + pause_s * random.uniform(0.7, 1.3)  # noqa: S311  not a secret
                 pause_s = min(2.0 * pause_s, LONGEST_PAUSE_S)
         if not for_ever and spool.first_waiting() is None:
             return
-        time.sleep(0.5)
+        time.sleep(min(0.5, first_pause_s))
 
 
 def settings_of(asked: argparse.Namespace) -> Server:
@@ -377,7 +379,8 @@ def run(asked: argparse.Namespace) -> int:
         elif not taken or asked.follow:
             taken.extend(place for one in readings_of(asked) if (place := spool.take_in_reading(one, str(asked.file))))
 
-    go_on(spool, server, line, look, asked.command == "watch" or getattr(asked, "follow", False))
+    for_ever = asked.command == "watch" or getattr(asked, "follow", False)
+    go_on(spool, server, line, look, asked.pause, for_ever)
     refused = spool.journal.execute("SELECT place, name, told FROM item WHERE state = 'refused'").fetchall()
     for place, name, told in refused:
         if place in taken:
@@ -390,6 +393,7 @@ def parse(words: list[str]) -> argparse.Namespace:
     home = Path(os.environ.get("LOCALAPPDATA") or Path.home()) / "pullbook-sender"
     parser = argparse.ArgumentParser(description="Sends pull files and weather from a cell's computer.")
     parser.add_argument("--spool", type=Path, default=home, help=f"where copies and the journal lie; else {home}")
+    parser.add_argument("--pause", type=float, default=1.0, help="seconds before the next try; doubles up to a minute")
     commands = parser.add_subparsers(dest="command", required=True)
     connecting = commands.add_parser("connect", help="say once where to send to")
     connecting.add_argument("address")
