@@ -34,21 +34,84 @@ def _words(page: str) -> str:
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page)).replace("\u00a0", " ").replace("\u202f", " ")
 
 
-def test_no_gain_is_claimed_within_the_scatter_of_single_pulls(tuner: Any, compared: Any) -> None:
+def test_no_gain_is_claimed_where_the_interval_holds_none_at_all(tuner: Any, compared: Any) -> None:
     page = _words(tuner.get(f"/compare?{compared(LOOSE, tuple(gain + 0.1 for gain in LOOSE))}").text)
-    assert "neither a gain nor a loss can be claimed" in page
-    assert "Mean power is more" not in page
-    assert re.search(r"\+\d\.\d %", page)
+    said = re.search(r"Not enough pulls: ([−\d.]+) kW \(([−\d.]+) %\), 95 % interval −[\d.]+ to [\d.]+ kW", page)
+    assert said is not None
+    assert float(said.group(1)) > 0.0
+    assert "nothing can be claimed" in page
+    assert "Gain:" not in page
 
 
-def test_a_difference_beyond_the_scatter_says_how_many_times(tuner: Any, compared: Any) -> None:
+def test_a_gain_stands_with_its_interval_band_and_standard(tuner: Any, compared: Any) -> None:
     page = _words(tuner.get(f"/compare?{compared((8.0, 8.01), (8.5, 8.51))}").text)
-    assert re.search(r"Mean power is more, \d+ times the scatter", page)
+    said = re.search(r"Gain: ([\d.]+) kW \(([\d.]+) %\), 95 % interval ([\d.]+) to ([\d.]+) kW \(([\d.]+) to", page)
+    assert said is not None
+    difference, _, low, high, _ = map(float, said.groups())
+    assert low < difference < high
+    assert re.search(r"Mean power less that of A, over [\d ]+ to [\d ]+ rev/min, ISO 1585", page)
+    assert re.search(r"Scatter of single pulls \(standard deviation\): A [\d.]+ kW \([\d.]+ %\), B", page)
+    assert re.search(r"So many pulls show a difference of [\d.]+ % nine times in ten", page)
+
+
+def test_a_part_that_does_nothing_is_said_to_in_words(tuner: Any, compared: Any) -> None:
+    page = _words(tuner.get(f"/compare?{compared((8.0, 8.01, 7.99), (8.002, 8.012, 7.992))}").text)
+    assert re.search(r"No difference larger than 1 %: [−\d.]+ kW", page)
+    assert "Neither a gain nor a loss can be claimed" in page
 
 
 def test_a_single_pull_claims_nothing(tuner: Any, compared: Any) -> None:
     page = _words(tuner.get(f"/compare?{compared((8.0,), (8.5, 8.51))}").text)
-    assert "cannot be told from a single pull" in page
+    assert "Not enough pulls:" in page
+    assert "how much of this is chance cannot be told" in page
+
+
+def test_conditions_that_differ_stand_before_the_verdict_and_make_it_cautious(
+    tuner: Any, compared: Any, house: Any
+) -> None:
+    query = compared((8.0, 8.01), (8.5, 8.51))
+    plain = _words(tuner.get(f"/compare?{query}").text)
+    assert plain.index("The same throughout") < plain.index("Did the change help?")
+    assert "Not everything was the same" not in plain
+    tuner.patch(f"/api/v1/setups/{house.second_setup_id}", json={"version": 1, "gear": "5"})
+    page = _words(tuner.get(f"/compare?{query}").text)
+    assert page.index("Not the same throughout") < page.index("The same throughout") < page.index("Gain:")
+    assert "Not everything was the same: what stands above comes before any part." in page
+
+
+def test_a_pull_set_aside_stays_in_sight_with_its_reason(tuner: Any, compared: Any) -> None:
+    query = compared((8.0, 8.01, 8.02), (8.5, 8.51))
+    pull_id = query.split("&")[1].removeprefix("pull_id=")
+    tuner.post(f"/api/v1/pulls/{pull_id}/set-aside", json={"reason": "Wheel spin from 4 400"})
+    page = _words(tuner.get(f"/compare?{query}").text)
+    assert re.search(r"Set aside, in no mean: A \d+ Mar, [\d:]+ – Wheel spin from 4 400", page)
+    assert "2 pulls against 2" in page
+
+
+def test_a_band_in_the_address_is_judged_and_kept_and_one_that_will_not_do_is_said(tuner: Any, compared: Any) -> None:
+    query = compared((8.0, 8.01), (8.5, 8.51))
+    page = tuner.get(f"/compare?{query}&band_low_rpm=3%20000&band_high_rpm=4000,5&worth_pct=2").text
+    assert "over 3 000 to 4 000 rev/min" in _words(page).replace("4 001", "4 000")
+    assert re.search(r'name="band_low_rpm"[^>]* value="3 000"', page)
+    assert re.search(r'href="/compare.csv\?[^"]*band_low_rpm=3', page)
+    assert 'data-band-low="3000.0"' in page
+    for asked, said in (
+        ("band_low_rpm=5000&band_high_rpm=4000", "ends before it begins"),
+        ("band_low_rpm=20", "does not lie on what all these pulls share"),
+        ("worth_pct=lots", "“lots”, is no number"),
+    ):
+        words = _words(tuner.get(f"/compare?{query}&{asked}").text)
+        assert said in words, asked
+        assert "Judged as usual instead." in words
+        assert "Gain:" in words
+
+
+def test_the_csv_carries_the_verdict_over_the_band_asked_for(tuner: Any, compared: Any) -> None:
+    query = compared((8.0, 8.01), (8.5, 8.51))
+    text = tuner.get(f"/compare.csv?{query}&band_low_rpm=3000&band_high_rpm=4000").content.decode("utf-8-sig")
+    (said,) = [line for line in text.split("\r\n") if line.startswith("# B less A")]
+    assert "Gain: " in said
+    assert "mean over 3\u202f000 to 4\u202f000\u00a0rev/min" in said
 
 
 def test_one_pull_alone_has_the_peak_of_its_own_page_and_of_the_list(tuner: Any, compared: Any, house: Any) -> None:

@@ -5,9 +5,8 @@ from typing import Any, Literal
 from pydantic import ConfigDict
 
 from pullbook.api.shaping import Answer, Instant
+from pullbook.api.verdict_shapes import DifferenceAnswer, Values, VerdictAnswer
 from pullbook.measure import METHOD_VERSION
-
-Values = list[float | None]
 
 
 class FigureAnswer(Answer):
@@ -135,25 +134,6 @@ class ConditionAnswer(Answer):
     values: dict[str, str]
 
 
-class MeanPowerAnswer(Answer):
-    """A setup's counted pulls over the band; the scatter is the standard deviation of single pulls, null for one."""
-
-    mean_power_w: float
-    scatter_w: float | None
-    counted: int
-
-
-class DifferenceAnswer(Answer):
-    """A setup less the first one, as mean power over the middle of what all their pulls share."""
-
-    first_setup_id: str
-    later_setup_id: str
-    band_rpm: tuple[float, float]
-    difference_w: float
-    first: MeanPowerAnswer
-    later: MeanPowerAnswer
-
-
 class ComparedTicket(Answer):
     """A ticket that the compared pulls belong to."""
 
@@ -170,6 +150,7 @@ class ComparisonAnswer(Answer):
     """
 
     conditions: list[ConditionAnswer]
+    conditions_alike: list[ConditionAnswer]
     flags: list[FlagAnswer]
     tickets: list[ComparedTicket]
     standard: str
@@ -181,6 +162,8 @@ class ComparisonAnswer(Answer):
     engine_speed_rpm: list[float]
     setups: list[ComparedSetup]
     differences: list[DifferenceAnswer]
+    shared_rpm: tuple[float, float] | None
+    verdicts: list[VerdictAnswer]
 
 
 EXAMPLE = {

@@ -11,8 +11,9 @@ from pullbook.deps import Now, PagePerson, ReadSession, SettingsDep
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.measure.correction import STANDARDS
 from pullbook.pages.cell_shown import ChannelMapPage
-from pullbook.pages.compare_page import read_comparison
+from pullbook.pages.compare_page import Address, read_comparison
 from pullbook.pages.comparison_csv import csv_of
+from pullbook.pages.judging_asked import Typed, asked_of
 from pullbook.pages.pull_page import read_pull_page
 from pullbook.pages.render import around_person, draw, frame, shop_row, units_of
 from pullbook.pages.ticket_page import read_ticket, saved_maps
@@ -25,6 +26,7 @@ router = APIRouter(include_in_schema=False)
 PullIds = Annotated[list[str], Query(alias="pull_id", max_length=60)]
 WindowText = Annotated[str, Query(alias="window_s", max_length=20)]
 Step = Annotated[float, Query(ge=10, le=500)]
+SpeedText = Annotated[str, Query(max_length=20)]
 FALLBACK_STANDARD = "iso_1585"
 
 
@@ -56,7 +58,7 @@ def ticket(
 ) -> Response:
     """One job: customer and car, steps, setups, pulls, links."""
     shop = shop_row(session)
-    page = read_ticket(session, ticket_id, now, read_settings(shop, settings), settings.link_days)
+    page = read_ticket(session, ticket_id, now, read_settings(shop, settings), settings.link_days, units_of(shop))
     return draw(frame(request, shop, person), page)
 
 
@@ -72,11 +74,15 @@ def comparison(
     step_rpm: Step = 50.0,
     ticket_id: Annotated[str, Query(max_length=20)] = "",
     also: Annotated[str, Query(max_length=60)] = "",
+    band_low_rpm: SpeedText = "",
+    band_high_rpm: SpeedText = "",
+    worth_pct: SpeedText = "",
 ) -> Response:
     """Chosen pulls over each other; the address holds the whole choice."""
     shop = shop_row(session)
     reading = read_settings(shop, settings, standard, window_s, step_rpm)
-    page = read_comparison(session, pull_id, reading, units_of(shop), ticket_id, also)
+    address = Address(ticket_id, also, Typed(band_low_rpm, band_high_rpm, worth_pct))
+    page = read_comparison(session, pull_id, reading, units_of(shop), address)
     return draw(frame(request, shop, person), page)
 
 
@@ -89,10 +95,14 @@ def comparison_csv(
     standard: str | None = None,
     window_s: WindowText = "",
     step_rpm: Step = 50.0,
+    band_low_rpm: SpeedText = "",
+    band_high_rpm: SpeedText = "",
+    worth_pct: SpeedText = "",
 ) -> Response:
     """The same comparison for a spreadsheet, in the shop's units."""
     shop = shop_row(session)
-    found = compare(session, pull_id, read_settings(shop, settings, standard, window_s, step_rpm))
+    reading = read_settings(shop, settings, standard, window_s, step_rpm)
+    found = compare(session, pull_id, reading, asked_of(Typed(band_low_rpm, band_high_rpm, worth_pct)))
     name = f"ticket-{found.ticket.number}-{found.standard}.csv"
     headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
     return Response("\ufeff" + csv_of(found, units_of(shop)), media_type="text/csv; charset=utf-8", headers=headers)

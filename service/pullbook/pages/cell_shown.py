@@ -7,8 +7,12 @@ from typing import ClassVar
 
 from pullbook.measure.correction import Standard
 from pullbook.measure.curve import Flag
+from pullbook.pages.budget_shown import BudgetShown
 from pullbook.pages.desk_shown import CellBrief
+from pullbook.pages.limits_shown import PullLimits, TicketLimits
 from pullbook.pages.told import Shown, told
+from pullbook.pages.track_shown import TicketTrack
+from pullbook.pages.verdict_shown import JudgedBy, VerdictPart
 from pullbook.shop.comparing import Comparison
 from pullbook.shop.reading import ReadPull
 
@@ -111,6 +115,8 @@ class TicketPage(Shown):
     standard: Standard = told("The shop's own correction standard.")
     standards: tuple[Standard, ...] = told("Every correction standard.")
     link_days: int = told("How many days a results link lasts unless told otherwise.")
+    limits: TicketLimits = told("What must not be passed on this job, and what the car was last limited to.")
+    track: TicketTrack = told("Timed runs on a strip, beside the pulls of the same setups.")
 
 
 @dataclass(frozen=True)
@@ -150,19 +156,6 @@ class DataColumn:
 
 
 @dataclass(frozen=True)
-class DifferenceLine:
-    """A setup against the first, in the shop's units: how much, over which speeds, beside which scatter, in words."""
-
-    place: int
-    name: str
-    difference: str
-    share: str
-    band: str
-    scatter: str
-    words: str
-
-
-@dataclass(frozen=True)
 class FirstWord:
     """What to look at first in the pulls of one setup, said as its first pull says it."""
 
@@ -180,7 +173,8 @@ class ComparePage(Shown):
     refusal: str = told("Why there is nothing to compare, in words; empty when there is.")
     first_words: tuple[FirstWord, ...] = told("What single pulls ask to be looked at first, by setup.")
     summaries: tuple[SetupSummary, ...] = told("Headline figures by setup.")
-    differences: tuple[DifferenceLine, ...] = told("Each later setup against the first.")
+    verdicts: VerdictPart = told("Each later setup against the first, and what holds for all of them.")
+    judged_by: JudgedBy = told("The band and the share that matters, as typed and as in force.")
     places: Mapping[str, int] = told("The place of each setup compared, which says its letter and line, by its id.")
     ticket_id: str = told("The ticket that pulls are chosen from; empty when none is known.")
     also: str = told("The numbers of further tickets to choose from, as typed.")
@@ -213,6 +207,8 @@ class PullPage(Shown):
     speeds: tuple[str, ...] = told("The table's engine speeds.")
     columns: tuple[DataColumn, ...] = told("The table's columns.")
     other_ids: tuple[str, ...] = told("The readable pulls of the same ticket, this one among them.")
+    budget: BudgetShown | None = told("What the figures may be off by, input by input; None without a curve.")
+    limits: PullLimits = told("The ticket's limits held against this pull.")
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -13,10 +14,12 @@ from pullbook.errors import Invalid
 from pullbook.measure.correction import STANDARDS
 from pullbook.overlay_svg import NARROW, overlay_svg
 from pullbook.pages.cell_shown import ComparePage
+from pullbook.pages.judging_asked import Typed, asked_of, judged_by
 from pullbook.pages.summing_up import safe_json, summaries, table_of
-from pullbook.pages.telling_apart import difference_lines, first_words
+from pullbook.pages.telling_apart import first_words, verdict_part
+from pullbook.pages.verdict_shown import VerdictPart
 from pullbook.panels import not_drawn, panels_of
-from pullbook.shop.comparing import compare
+from pullbook.shop.comparing import Comparison, compared
 from pullbook.shop.reading import ReadPull, ReadSettings, read_pulls
 from pullbook.shown_units import ShownUnits
 
@@ -24,16 +27,21 @@ MOST_CHOICES = 120
 MOST_TICKETS = 6
 
 
+@dataclass(frozen=True)
+class Address:
+    """What the address says besides the pulls: where more are chosen from, and what they are judged by."""
+
+    ticket_id: str = ""
+    also: str = ""
+    judging: Typed = field(default_factory=Typed)
+
+
 def read_comparison(
-    session: Session, pull_ids: Sequence[str], settings: ReadSettings, units: ShownUnits, ticket_id: str, also: str
+    session: Session, pull_ids: Sequence[str], settings: ReadSettings, units: ShownUnits, address: Address
 ) -> ComparePage:
-    """The page for these pulls, with those of their tickets, of `ticket_id` and of the numbers in `also` to choose."""
-    comparison, refusal = None, ""
-    if pull_ids:
-        try:
-            comparison = compare(session, pull_ids, settings)
-        except Invalid as error:
-            refusal = error.message
+    """The page for these pulls, with those of their tickets and of the tickets in the address to choose."""
+    comparison, refusal = _compared(session, pull_ids, settings, address.judging)
+    ticket_id, also = address.ticket_id, address.also
     ticket_ids = {ticket.id: None for ticket in comparison.tickets} if comparison else {}
     ticket_ids |= {ticket_id: None} if ticket_id else {}
     further, unknown = _numbered(session, also)
@@ -45,7 +53,8 @@ def read_comparison(
         refusal=" ".join(said for said in (refusal, unknown) if said),
         first_words=first_words(comparison) if comparison else (),
         summaries=summaries(comparison) if comparison else (),
-        differences=difference_lines(comparison, units) if comparison else (),
+        verdicts=verdict_part(comparison, units) if comparison else VerdictPart(),
+        judged_by=judged_by(comparison, address.judging),
         places={setup.setup_id: setup.place for setup in comparison.setups} if comparison else {},
         ticket_id=next(iter(ticket_ids), ""),
         also=also,
@@ -62,6 +71,22 @@ def read_comparison(
         speeds=speeds,
         columns=columns,
     )
+
+
+def _compared(
+    session: Session, pull_ids: Sequence[str], settings: ReadSettings, typed: Typed
+) -> tuple[Comparison | None, str]:
+    """The comparison, and what of the address will not do; a band that will not do is left out, and the rest stands."""
+    if not pull_ids:
+        return None, ""
+    try:
+        pulls = read_pulls(session, pull_ids, settings)
+    except Invalid as error:
+        return None, error.message
+    try:
+        return compared(pulls, settings, asked_of(typed)), ""
+    except Invalid as error:
+        return compared(pulls, settings), f"{error.message} Judged as usual instead."
 
 
 def _numbered(session: Session, also: str) -> tuple[dict[str, None], str]:

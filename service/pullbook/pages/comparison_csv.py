@@ -6,6 +6,7 @@ from pullbook.panels import AXIS_WORDS, drawn_pulls, letter, not_drawn, panels_o
 from pullbook.shop.comparing import Comparison, SetupRead
 from pullbook.shop.reading import ReadPull
 from pullbook.shown_units import ShownUnits
+from pullbook.verdict_words import verdict_text
 
 
 def csv_of(comparison: Comparison, units: ShownUnits) -> str:
@@ -39,6 +40,10 @@ def _head(comparison: Comparison, units: ShownUnits) -> list[str]:
     for setup in comparison.setups:
         rows.append(f"# {letter(setup.place)}: {_plain(setup.called)}; mean of {setup.counted}")
         rows += [f"# {name}: {_read(pull)}" for name, pull in _named(comparison, setup)]
+    marks = {setup.setup_id: letter(setup.place) for setup in comparison.setups}
+    for one in comparison.judged:
+        said = verdict_text(one.verdict, units, comparison.standard_title)
+        rows.append(f"# {marks[one.later_id]} less {marks[one.first_id]}: {_plain(said)}")
     return rows
 
 

@@ -1,11 +1,16 @@
-"""Setups told apart in words: what to look at first, and each against the first with the scatter beside it."""
+"""Setups told apart in words: what to look at first, and the verdict on each against the first."""
 
-from pullbook.pages.cell_shown import DifferenceLine, FirstWord
+from collections.abc import Mapping
+
+from pullbook.measure.verdict import Verdict
+from pullbook.pages.cell_shown import FirstWord
+from pullbook.pages.verdict_shown import AsideLine, VerdictLine, VerdictPart
 from pullbook.panels import letter
-from pullbook.shop.comparing import Comparison
-from pullbook.shop.differing import Difference, MeanPower
+from pullbook.shop.comparing import Comparison, SetupRead
 from pullbook.shop.flagging import BEFORE_ALL
+from pullbook.shop.judging import Judged
 from pullbook.shown_units import ShownUnits, plain_number
+from pullbook.verdict_words import band_words, figure_words, kind_words, method_words, power_words, why_words
 
 _SAID_ELSEWHERE = frozenset({"factor_outside_limits", "no_weather"})  # of the comparison as a whole
 
@@ -24,43 +29,73 @@ def first_words(comparison: Comparison) -> tuple[FirstWord, ...]:
     return tuple(word for _, word in sorted(found, key=lambda one: one[0]))
 
 
-def difference_lines(comparison: Comparison, units: ShownUnits) -> tuple[DifferenceLine, ...]:
-    """Each later setup less the first, in the shop's unit of power."""
-    setups = {setup.setup_id: setup for setup in comparison.setups}
-    return tuple(
-        DifferenceLine(
-            place=setups[one.later_id].place,
-            name=setups[one.later_id].called,
-            difference=_signed(units.number(one.difference_w, "power"), units.decimals("power"), units.label("power")),
-            share=_signed(100.0 * one.difference_w / one.first.mean_w, 1, "%"),
-            band=f"{plain_number(one.band_rpm[0])} to {plain_number(one.band_rpm[1])} rev/min",
-            scatter="; ".join(
-                _scatter(letter(setups[setup_id].place), power, units)
-                for setup_id, power in ((one.first_id, one.first), (one.later_id, one.later))
-            ),
-            words=_words(one),
-        )
-        for one in comparison.differences
+def verdict_part(comparison: Comparison, units: ShownUnits) -> VerdictPart:
+    """Each later setup against the first, what cancels between them, and the pulls that are in no mean."""
+    places = {setup.setup_id: setup for setup in comparison.setups}
+    aside = tuple(
+        AsideLine(setup.place, pull.facts.id, pull.facts.taken_at, pull.facts.set_aside_reason or "")
+        for setup in comparison.setups
+        for pull in setup.pulls
+        if pull.facts.set_aside_at is not None
+    )
+    lines = tuple(_line(one, places, comparison, units) for one in comparison.judged)
+    return VerdictPart(lines, _without(comparison), _common(comparison) if lines else "", aside)
+
+
+def _line(one: Judged, setups: Mapping[str, SetupRead], comparison: Comparison, units: ShownUnits) -> VerdictLine:
+    found, first, later = one.verdict, setups[one.first_id], setups[one.later_id]
+    letters = [letter(setups[setup_id].place) for setup_id in one.soaked]
+    cautions = [f"Heat soak is suspected in {' and '.join(letters)}: it comes before any part."] if letters else []
+    if comparison.conditions:
+        cautions.append("Not everything was the same: what stands above comes before any part.")
+    return VerdictLine(
+        place=later.place,
+        name=later.called,
+        kind=found.kind,
+        title=kind_words(found),
+        figures=figure_words(found, units),
+        over=f"Mean power less that of {letter(first.place)}, over {band_words(found)}, {comparison.standard_title}.",
+        cautions=tuple(cautions) if found.kind in ("gain", "loss") else (),
+        why=why_words(found),
+        details=tuple(filter(None, (method_words(found), _scatters(first, later, found, units), power_words(found)))),
     )
 
 
-def _signed(value: float, decimals: int, unit: str) -> str:
-    size = plain_number(abs(value), decimals)
-    sign = "" if not set(size) & set("123456789") else "+" if value > 0 else "−"
-    return f"{sign}{size}\u00a0{unit}"
+def _scatters(first: SetupRead, later: SetupRead, found: Verdict, units: ShownUnits) -> str:
+    """What pulls differ by when nothing was changed."""
+    each = []
+    for setup, scatter, mean in zip((first, later), found.scatters_w, found.means_w, strict=True):
+        if scatter is not None:
+            said = f"{units.text(scatter, 'power')} ({plain_number(100.0 * scatter / mean, 2)}\u00a0%)"
+            each.append(f"{letter(setup.place)} {said}")
+    return f"Scatter of single pulls (standard deviation): {', '.join(each)}." if each else ""
 
 
-def _scatter(mark: str, power: MeanPower, units: ShownUnits) -> str:
-    if power.scatter_w is None:
-        return f"{mark} one pull, so unknown"
-    return f"{mark} {units.text(power.scatter_w, 'power')} ({power.counted} pulls)"
+def _without(comparison: Comparison) -> str:
+    """Why a setup has no verdict, where several are compared."""
+    judged = {one.later_id for one in comparison.judged}
+    missing = [letter(setup.place) for setup in comparison.setups[1:] if setup.setup_id not in judged]
+    if not missing:
+        return ""
+    first = letter(comparison.setups[0].place)
+    if not comparison.setups[0].counted:
+        return f"No verdict: no pull of {first} counts, and every setup is judged against it."
+    if comparison.judgement.band_rpm is None:
+        return "No verdict: these pulls share no engine speed to take a mean over."
+    return f"No verdict on {', '.join(missing)}: no pull that counts."
 
 
-def _words(one: Difference) -> str:
-    if one.scatter_w is None:
-        return "How much of this is chance cannot be told from a single pull. Pull again."
-    if one.within_scatter:
-        return "Within twice the scatter of single pulls: neither a gain nor a loss can be claimed from these."
-    more = "more" if one.difference_w > 0 else "less"
-    times = f", {abs(one.difference_w) / one.scatter_w:.0f} times the scatter of single pulls" if one.scatter_w else ""
-    return f"Mean power is {more}{times}. Read what stands first before it is put down to a part."
+def _common(comparison: Comparison) -> str:
+    """What the interval holds, and what it cannot."""
+    own = {part.words: part.u_pct for one in comparison.judged for part in one.own}
+    not_shown = (
+        "The interval holds what changes from pull to pull. It cannot hold what changes with the setup alone: straps, "
+        "tyres, fuel, a controller that learns."
+    )
+    if own:
+        each = "; ".join(f"{words}, {plain_number(u_pct, 2)}\u00a0%" for words, u_pct in own.items())
+        return f"Not common to all, so it does not cancel and is within the interval (k = 1): {each}. {not_shown}"
+    return (
+        "One cell and one calibration throughout: what rollers, brake and air instruments may be off by is the same in "
+        f"every pull and cancels in a difference. {not_shown}"
+    )

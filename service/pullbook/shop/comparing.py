@@ -1,6 +1,6 @@
 """Comparing setups: every pull on one grid of engine speed, what differed in the conditions said first."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,9 +11,9 @@ from pullbook.measure import METHOD_VERSION
 from pullbook.measure.correction import STANDARDS
 from pullbook.measure.curve import Flag
 from pullbook.shop.conditions import Condition, conditions_of
-from pullbook.shop.differing import Difference, difference_of
 from pullbook.shop.facts import Floats, OnGrid, TicketFacts
 from pullbook.shop.heat_soaking import heat_soak
+from pullbook.shop.judging import Asked, Judged, Judgement, Laid, judge
 from pullbook.shop.reading import ReadPull, ReadSettings, read_pulls
 from pullbook.shop.tracing import digest_of
 
@@ -61,8 +61,9 @@ class Comparison:
     axis: str  # what the grid is of: engine_speed, or roller_speed where no pull that counts knows its engine's
     engine_speed_rpm: Floats  # the common grid on that axis, whole multiples of step_rpm
     setups: tuple[SetupRead, ...]
-    conditions: tuple[Condition, ...]
-    differences: tuple[Difference, ...]  # each later setup against the first
+    conditions: tuple[Condition, ...]  # what was not the same throughout
+    alike: tuple[Condition, ...]  # what was
+    judgement: Judgement  # each later setup against the first
     method_version: str
     flags: tuple[Flag, ...]  # about the comparison as a whole; each pull carries its own
     digest: str
@@ -73,22 +74,29 @@ class Comparison:
         return self.tickets[0]
 
     @property
+    def judged(self) -> tuple[Judged, ...]:
+        """Each later setup against the first, as far as both have pulls that count."""
+        return self.judgement.judged
+
+    @property
     def pulls(self) -> tuple[ReadPull, ...]:
         """Every pull, setup by setup."""
         return tuple(pull for setup in self.setups for pull in setup.pulls)
 
 
-def compare(session: Session, pull_ids: Sequence[str], settings: ReadSettings) -> Comparison:
-    """Read these pulls and lay them on one grid; NotFound and Invalid as in `read_pulls`."""
+def compare(
+    session: Session, pull_ids: Sequence[str], settings: ReadSettings, asked: Asked | None = None
+) -> Comparison:
+    """Read these pulls, lay them on one grid and judge them; NotFound and Invalid as in `read_pulls` and `judge`."""
     if not 1 <= len(pull_ids) <= MOST_PULLS:
         raise Invalid(
             f"{len(pull_ids)} pulls were named.",
             FieldProblem("pull_id", len(pull_ids), f"from 1 to {MOST_PULLS} pulls"),
         )
-    return compared(read_pulls(session, pull_ids, settings), settings)
+    return compared(read_pulls(session, pull_ids, settings), settings, asked)
 
 
-def compared(pulls: Sequence[ReadPull], settings: ReadSettings) -> Comparison:
+def compared(pulls: Sequence[ReadPull], settings: ReadSettings, asked: Asked | None = None) -> Comparison:
     """Lay pulls that were read alike on one grid, setup by setup, in the order of tickets and positions."""
     axes = {_axis(pull) for pull in pulls if _counts(pull, settings.standard)}
     axis = _compared_axis(pulls, axes)
@@ -98,13 +106,16 @@ def compared(pulls: Sequence[ReadPull], settings: ReadSettings) -> Comparison:
         by_setup.setdefault(pull.facts.setup_id, []).append(pull)
     tickets = tuple({pull.ticket.id: pull.ticket for pull in pulls}.values())
     places = {setup_id: place if len(tickets) > 1 else None for place, setup_id in enumerate(by_setup)}
-    setups, powers = [], {}
+    setups, rows = [], []
     for setup_id, members in by_setup.items():
         counted = [pull for pull in members if _counts(pull, settings.standard) and _axis(pull) == axis]
         laid = [pull.on_grid(grid) for pull in counted]
-        powers[setup_id] = [curve.power_w for curve in laid]
+        aside = [pull for pull in members if pull.facts.set_aside_at is not None]
+        rows.append(Laid(setup_id, counted, [curve.power_w for curve in laid], aside))
         setups.append(_setup_read(members, counted, laid, places[setup_id]))
-    soaked = [heat_soak(f"“{setup.called}”", setup.pulls, settings.standard) for setup in setups]
+    soaked = {setup.setup_id: heat_soak(f"“{setup.called}”", setup.pulls, settings.standard) for setup in setups}
+    hot = {setup_id: flag for setup_id, flag in soaked.items() if flag is not None}
+    conditions = conditions_of([pull for members in by_setup.values() for pull in members])
     return Comparison(
         tickets=tickets,
         standard=settings.standard,
@@ -114,18 +125,13 @@ def compared(pulls: Sequence[ReadPull], settings: ReadSettings) -> Comparison:
         axis=axis,
         engine_speed_rpm=grid,
         setups=tuple(setups),
-        conditions=conditions_of([pull for members in by_setup.values() for pull in members]),
-        differences=_differences(powers, grid),
+        conditions=tuple(one for one in conditions if one.differs),
+        alike=tuple(one for one in conditions if not one.differs),
+        judgement=judge(rows, grid, asked or Asked(), hot),
         method_version=METHOD_VERSION,
-        flags=(*(flag for flag in soaked if flag is not None), *_flags(pulls, settings.standard, axes)),
+        flags=(*hot.values(), *_flags(pulls, settings.standard, axes)),
         digest=digest_of([pull.digest for pull in pulls]),
     )
-
-
-def _differences(powers: Mapping[str, Sequence[Floats]], grid: Floats) -> tuple[Difference, ...]:
-    (first_id, first), *later = powers.items()
-    found = (difference_of(first_id, first, setup_id, curves, grid) for setup_id, curves in later)
-    return tuple(one for one in found if one is not None)
 
 
 def common_grid(pulls: Sequence[ReadPull], step_rpm: float) -> Floats:

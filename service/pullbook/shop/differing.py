@@ -1,69 +1,58 @@
-"""Setups against the first: what the mean changed by, beside what single pulls of one setup differ by anyway."""
+"""What two setups do not have in common: it cannot cancel in their difference, and repeats do not show it.
 
-from collections.abc import Sequence
+Pulls of one cell under one calibration share what inertia, losses, radius, brake and the cell's air instruments may be
+off by; it is the same share of both setups and drops out of their difference. Under two calibrations, or in two cells,
+it does not, and the parts of both are added in squares to what the scatter leaves. What changes with the setup alone –
+straps, tyres, fuel, a controller that learns – nobody has measured, and no figure here holds it.
+"""
+
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from math import sqrt
 
-import numpy as np
+from pullbook.shop.reading import ReadPull
 
-from pullbook.measure.curveparts import area_under
-from pullbook.shop.facts import Floats
-
-_TRIMMED = 0.1  # of the shared speeds, at either end: where a sweep begins and ends it is known worst
-
-
-@dataclass(frozen=True, slots=True)
-class MeanPower:
-    """Mean power of a setup's counted pulls over the band, and how far single pulls scatter about it."""
-
-    mean_w: float
-    scatter_w: float | None  # standard deviation of single pulls (n - 1); None for one pull
-    counted: int
+# names of the parts of a curve's uncertainty, by what they come from
+OF_CALIBRATION = frozenset({"inertia", "losses", "radius", "speed", "brake scale", "brake arm"})
+OF_AIR = frozenset({"air temperature", "air pressure", "humidity"})
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
-    """One setup less the first, as mean power over the band that all of their counted pulls share."""
+class OwnPart:
+    """Something that either setup has for itself. `u_pct`: its standard uncertainty in the difference, in %."""
 
-    first_id: str
-    later_id: str
-    band_rpm: tuple[float, float]
-    first: MeanPower
-    later: MeanPower
-
-    @property
-    def difference_w(self) -> float:
-        """Later less first."""
-        return self.later.mean_w - self.first.mean_w
-
-    @property
-    def scatter_w(self) -> float | None:
-        """The greater scatter of the two; None unless each has at least two pulls."""
-        if self.first.scatter_w is None or self.later.scatter_w is None:
-            return None
-        return max(self.first.scatter_w, self.later.scatter_w)
-
-    @property
-    def within_scatter(self) -> bool:
-        """Whether a single pull and its neighbour of the same setup differ by as much."""
-        return self.scatter_w is not None and abs(self.difference_w) <= 2.0 * self.scatter_w
+    code: str  # calibration, air
+    words: str
+    u_pct: float
 
 
-def difference_of(
-    first_id: str, first: Sequence[Floats], later_id: str, later: Sequence[Floats], grid_rpm: Floats
-) -> Difference | None:
-    """From counted pulls' power on one grid; None where they share too little engine speed or one has no pull."""
-    if not first or not later:
-        return None
-    shared = np.flatnonzero(np.isfinite(np.stack([*first, *later])).all(axis=0))
-    skip = round(_TRIMMED * (len(shared) - 1))
-    inside = shared[skip : len(shared) - skip]
-    if len(inside) < 2:
-        return None
-    low, high = float(grid_rpm[inside[0]]), float(grid_rpm[inside[-1]])
+def own_parts(first: Sequence[ReadPull], later: Sequence[ReadPull]) -> tuple[OwnPart, ...]:
+    """What does not cancel between the pulls that count of two setups; empty where everything is common."""
+    cells = [{pull.cell.id for pull in pulls} for pulls in (first, later)]
+    calibrations = [{pull.calibration.id for pull in pulls if pull.calibration} for pulls in (first, later)]
+    found = []
+    if calibrations[0] != calibrations[1]:
+        whose = "two cells" if cells[0] != cells[1] else "two calibrations of one cell"
+        found.append(OwnPart("calibration", f"rollers and brake, by {whose}", _both(first, later, OF_CALIBRATION)))
+    if cells[0] != cells[1]:
+        found.append(OwnPart("air", "the air, read in two cells", _both(first, later, OF_AIR)))
+    return tuple(part for part in found if part.u_pct > 0.0)
 
-    def told(powers: Sequence[Floats]) -> MeanPower:
-        means = [area_under(grid_rpm[inside], power[inside], (low, high)) / (high - low) for power in powers]
-        scatter = float(np.std(means, ddof=1)) if len(means) > 1 else None
-        return MeanPower(float(np.mean(means)), scatter, len(means))
 
-    return Difference(first_id, later_id, (low, high), told(first), told(later))
+def together_pct(parts: Sequence[OwnPart]) -> float:
+    """All of them as one standard uncertainty, in %."""
+    return sqrt(sum(part.u_pct**2 for part in parts))
+
+
+def _both(first: Sequence[ReadPull], later: Sequence[ReadPull], names: Collection[str]) -> float:
+    return sqrt(_of(first, names) ** 2 + _of(later, names) ** 2)
+
+
+def _of(pulls: Sequence[ReadPull], names: Collection[str]) -> float:
+    """The mean over a setup's pulls of these parts, added in squares."""
+    each = [
+        sqrt(sum(share**2 for name, share in pull.curve.uncertainty_pct.items() if name in names))
+        for pull in pulls
+        if pull.curve is not None
+    ]
+    return sum(each) / len(each) if each else 0.0
