@@ -189,11 +189,11 @@ def test_the_stated_uncertainty_holds_the_truth_as_often_as_it_should():
 def test_other_channels_come_along_on_the_grid():
     time = NOISY["time_s"]
     rpm = np.interp(time, MADE.time_s, MADE.omega) * RPM * RATIO
-    more = NOISY | {"lambda_measured": 0.9 - rpm / 1e5, "oil_temperature_c": np.full(len(time), np.nan)}
+    more = NOISY | {"manifold_pressure_kpa": 90.0 - rpm / 1e3, "oil_temperature_c": np.full(len(time), np.nan)}
     curve = read(MADE, more)
     inside = slice(1, -1)  # the first and the last point have samples on one side only
-    expected = 0.9 - curve.engine_speed_rpm / 1e5
-    assert np.allclose(curve.channels["lambda_measured"][inside], expected[inside], atol=5e-5)
+    expected = 90.0 - curve.engine_speed_rpm / 1e3
+    assert np.allclose(curve.channels["manifold_pressure_kpa"][inside], expected[inside], atol=5e-3)
     assert np.isnan(curve.channels["oil_temperature_c"]).all()
 
 

@@ -16,15 +16,17 @@ from pullbook.measure.curveparts import (
     Figure,
     Flag,
     Headline,
+    InPlace,
     RollerCalibration,
     SweepError,
     SweepSettings,
 )
 from pullbook.measure.enginespeed import EngineSpeed, engine_speed_of
-from pullbook.measure.fuelling import fuelling_flags, leanest_command
 from pullbook.measure.gridding import carried, grid_between
 from pullbook.measure.headline import Figures, Track, fine_points, headline
+from pullbook.measure.inplace import put_in_place
 from pullbook.measure.kinematics import Motion, motion_of
+from pullbook.measure.mixture import mixture_flags
 from pullbook.measure.rollerspeed import RollerSignal, roller_signal
 from pullbook.measure.sweep import Stretch, find_sweep
 from pullbook.measure.timebase import TimeBase, repaired
@@ -86,7 +88,7 @@ def _drawn(
 ) -> Curve:
     motion, turning = sweep.motion, sweep.turning
     grid = grid_between(float(turning.axis_rpm[0]), float(turning.axis_rpm[-1]), settings.step_rpm)
-    others = _others(sweep, grid, settings.step_rpm, air)
+    others, in_place = _others(sweep, grid, settings, air)
     corrected, told = _corrected(settings.standard, air, engine)
     k = 1.0 if corrected is None else corrected.value
     fine = fine_points(float(motion.speed_rad_s[0]), float(motion.speed_rad_s[-1]), motion.corners_rad_s)
@@ -95,9 +97,7 @@ def _drawn(
     power = k * observed
     torque = power / grid * (30.0 / pi)
     figures, parts, basis = _headline(fine_track, sweep, grid, power, corrected, calibration, air, engine, settings)
-    fuelling: tuple[Flag, ...] = ()
-    if turning.from_engine:
-        fuelling = fuelling_flags(others, grid, torque, engine.ignition, lambda: _leanest_lately(sweep, grid))
+    fuelling = mixture_flags(others, in_place, grid, torque, engine.ignition) if turning.from_engine else ()
     return Curve(
         engine_speed_rpm=grid,
         observed_power_w=observed,
@@ -123,6 +123,7 @@ def _drawn(
         window_range_s=motion.window_range_s,
         corners_rpm=tuple(np.interp(motion.corners_rad_s, motion.speed_rad_s, turning.axis_rpm).tolist()),
         uncertainty_pct=parts,
+        in_place=in_place,
         basis=basis,
     )
 
@@ -188,20 +189,21 @@ def _track(sweep: _Sweep, omega: Array, calibration: RollerCalibration) -> Track
     )
 
 
-def _others(sweep: _Sweep, grid: Array, step_rpm: float, air: Air | None) -> dict[str, Array]:
-    """The other channels on the grid; manifold pressure absolute too, where it was gauge and the air is known."""
-    rows = slice(sweep.stretch.start, sweep.stretch.stop)
-    others = carried(sweep.base.channels, rows, sweep.turning.axis_rpm, sweep.motion.time_s, grid, step_rpm)
+def _others(
+    sweep: _Sweep, grid: Array, settings: SweepSettings, air: Air | None
+) -> tuple[dict[str, Array], InPlace | None]:
+    """The other channels on the grid: measured λ at the moment its gas was burnt; manifold pressure absolute too, where
+    it was gauge and the air is known."""
+    rows, seen, in_place = slice(sweep.stretch.start, sweep.stretch.stop), sweep.base.channels, None
+    axis, time = sweep.turning.axis_rpm, sweep.motion.time_s
+    others = carried(seen, rows, axis, time, grid, settings.step_rpm)
+    if "lambda_measured" in seen:
+        others["lambda_measured"], in_place = put_in_place(
+            seen, axis, time, grid, settings.step_rpm, settings.lambda_lag_s
+        )
     if air is not None and "manifold_gauge_kpa" in others and "manifold_pressure_kpa" not in others:
         others["manifold_pressure_kpa"] = others["manifold_gauge_kpa"] + air.pressure_kpa
-    return others
-
-
-def _leanest_lately(sweep: _Sweep, grid: Array) -> Array:
-    """The leanest λ commanded in the last second, at each grid point; what was commanded before the sweep counts."""
-    seen = sweep.base.channels
-    when = np.interp(grid, sweep.turning.axis_rpm, sweep.motion.time_s)
-    return leanest_command(seen["time_s"], seen["lambda_commanded"], when)
+    return others, in_place
 
 
 def _corrected(standard: str, air: Air | None, engine: Engine) -> tuple[Factor | None, list[Flag]]:

@@ -46,13 +46,15 @@ class RollerCalibration:
 @dataclass(frozen=True)
 class SweepSettings:
     """How to read it. `window_s` None: chosen from the data. `engine_turns_per_roller_turn`: used where engine speed is
-    missing. `band_rpm`: over which mean power is taken; None: the middle 80 % of the curve."""
+    missing. `band_rpm`: over which mean power is taken; None: the middle 80 % of the curve. `lambda_lag_s`: how late
+    measured λ is; None: found from the pull."""
 
     standard: str = "iso_1585"
     window_s: float | None = None
     step_rpm: float = 50.0
     engine_turns_per_roller_turn: float | None = None
     band_rpm: tuple[float, float] | None = None
+    lambda_lag_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -117,6 +119,42 @@ class Basis:
 
 
 @dataclass(frozen=True)
+class ProbeLag:
+    """The lag that is taken out, and what it rests on.
+
+    lag_s, u_s: effective delay and its standard uncertainty (k = 1), s.
+    found: whether it was found in this pull; else it is the usual figure, or one that was given.
+    quality: good (u up to 20 ms), fair (up to 50 ms), weak; `usual` or `given` where it was not found.
+    reason: why it was not found and what would do; None where it was.
+    delay_s, time_constant_s: its two parts as fitted, less sure than their sum; None where not found.
+    residual_lambda: rms of what the fit leaves, λ.
+    """
+
+    lag_s: float
+    u_s: float
+    found: bool
+    quality: str
+    reason: str | None
+    delay_s: float | None = None
+    time_constant_s: float | None = None
+    residual_lambda: float | None = None
+
+
+@dataclass(frozen=True)
+class InPlace:
+    """Commanded λ around the moment that each grid point's gas was burnt; arrays of (grid,), λ, NaN where unknown.
+
+    `burnt_s`: that moment, s of the file. `least`, `most`: of the command within the doubt about the lag; None where
+    there is no command.
+    """
+
+    lag: ProbeLag
+    burnt_s: Array
+    least: Array | None
+    most: Array | None
+
+
+@dataclass(frozen=True)
 class Curve:
     """A sweep as read. Arrays are one-dimensional, one value for each grid point; NaN in a channel where it had none.
 
@@ -151,6 +189,7 @@ class Curve:
     corners_rpm: tuple[float, ...] = ()
     uncertainty_pct: dict[str, float] = field(default_factory=dict)
     basis: Basis | None = None
+    in_place: InPlace | None = None  # how late measured λ was, and what was taken out of `channels`; None without it
     method_version: str = METHOD_VERSION
 
     def on_grid(self, grid_rpm: Sequence[float] | Array, name: str = "power_w") -> Array:

@@ -1,107 +1,119 @@
-"""Plain words about mixture under load.
+"""Stretches of a sweep: where the mixture follows the command, where it is richer or leaner.
 
-A probe tells what was burnt up to a second ago: gas takes its time through the pipe, and the probe answers late. So a
-mixture is lean only where it is leaner than everything that was commanded within that second.
+λ is compared at the moment the gas was burnt. Because the lag itself is only known so well, and a probe smears what
+changes fast, a mixture is called leaner only where it is leaner than everything that was commanded within that doubt
+(twice the lag's standard uncertainty and the smear), and richer likewise.
 """
 
-from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-from pullbook.measure.curveparts import Array, Flag, Mask
+from pullbook.measure.curveparts import Array, Indices, InPlace, Mask
 
-_LEAN_BY = 0.04  # λ
-_LASTING_POINTS = 4
-_LATE_S = 1.0  # gas on its way and the probe's answer, together, in all but odd fittings
-_RICH_BY = 0.05
-_SAG = 0.02
-_PROTECTING = 0.80  # λ: common practice takes best power at 0.85 to 0.90, and goes below 0.80 to cool parts
+TOLERANCE = 0.02  # λ: what most tuners let stand; common practice
+PROBE_EXPANDED = 0.015  # λ, k = 2: a wide-band probe in rich gas; makers state 1 to 2 % (from memory)
+FOLLOWS, RICHER, LEANER = "follows", "richer", "leaner"
+_LASTING_S = 0.25
+_LASTING_POINTS = 3
+_STATES = {0: FOLLOWS, -1: RICHER, 1: LEANER}
+_UNKNOWN = 2
 
 
-def fuelling_flags(
-    channels: Mapping[str, Array], grid_rpm: Array, torque_nm: Array, ignition: str, leanest_lately: Callable[[], Array]
-) -> tuple[Flag, ...]:
-    """Leaner than commanded under load first; then richness that the controller commands. Spark ignition only.
+@dataclass(frozen=True)
+class MixtureStretch:
+    """A part of the sweep in which the mixture did one thing: `follows`, `richer` or `leaner`.
 
-    `leanest_lately`: the command on the grid as `leanest_command` gives it; asked for only where it could matter.
+    Errors are measured less commanded λ (less λ 1.00 where there is no command): positive is lean.
     """
-    measured, commanded = channels.get("lambda_measured"), channels.get("lambda_commanded")
-    if ignition != "spark":
-        return ()
-    flags = []
-    if measured is not None:
-        flags.extend(_lean(measured, commanded, grid_rpm, leanest_lately))
-    if commanded is not None:
-        flags.extend(_commanded_rich(measured, commanded, grid_rpm, torque_nm))
-    return tuple(flags)
+
+    state: str
+    from_rpm: float
+    to_rpm: float
+    from_s: float
+    to_s: float
+    mean_measured: float
+    mean_commanded: float | None
+    mean_error: float
+    worst_error: float
+    worst_at_rpm: float
+    text: str
 
 
-def leanest_command(time_s: Array, commanded: Array, when_s: Array) -> Array:
-    """The leanest λ that was commanded in the second before each of these moments; NaN where there was none."""
-    first, last = np.searchsorted(time_s, when_s - _LATE_S), np.searchsorted(time_s, when_s, side="right")
-    ends = np.column_stack([first, np.maximum(last, first + 1)])
-    leanest: Array = np.fmax.reduceat(np.append(commanded, np.nan), ends.ravel())[::2]
-    return leanest
-
-
-def _lean(measured: Array, commanded: Array | None, grid_rpm: Array, leanest_lately: Callable[[], Array]) -> list[Flag]:
-    run = _lean_run(measured, commanded)
-    if run is not None and commanded is not None:
-        commanded = leanest_lately()
-        run = _lean_run(measured, commanded)
-    if run is None:
-        return []
-    over = measured - (1.0 if commanded is None else commanded)
-    part = slice(*run)
-    worst = run[0] + int(np.nanargmax(over[part]))
-    against = "λ 1.00" if commanded is None else f"λ {commanded[worst]:.2f} commanded"
-    return [
-        Flag(
-            "lean_under_load",
-            f"Leaner than wanted under full load from {grid_rpm[run[0]]:.0f} to {grid_rpm[run[1] - 1]:.0f} rev/min: "
-            f"λ {measured[worst]:.2f} against {against} at {grid_rpm[worst]:.0f} rev/min. Stop pulling; check fuel "
-            "pressure, injectors and the probe before the next one.",
-        )
-    ]
-
-
-def _lean_run(measured: Array, commanded: Array | None) -> tuple[int, int] | None:
+def leaner(measured: Array, in_place: InPlace) -> Mask:
+    """Where measured λ is leaner than commanded, or than λ 1.00 where no command is known; (grid,)."""
+    wanted = 1.0 - TOLERANCE if in_place.most is None else in_place.most
     with np.errstate(invalid="ignore"):
-        lean = measured > 1.0 if commanded is None else measured - commanded > _LEAN_BY
-    run = _longest_run(lean)
-    return None if run is None or run[1] - run[0] < _LASTING_POINTS else run
+        made: Mask = measured > wanted + TOLERANCE + PROBE_EXPANDED
+    return made
 
 
-def _commanded_rich(measured: Array | None, commanded: Array, grid_rpm: Array, torque_nm: Array) -> list[Flag]:
-    """Torque sags after its peak while the command has gone below what power asks for, and the mixture follows it."""
-    if not float(commanded.min()) < _PROTECTING:  # a blank fails this too
-        return []
-    peak = int(torque_nm.argmax())
-    richer = commanded[peak] - commanded[peak:]
-    sag = 1.0 - torque_nm[peak:] / torque_nm[peak]
-    both = (richer > _RICH_BY) & (sag > _SAG) & (commanded[peak:] < _PROTECTING)
-    if measured is not None:
+def stretches_of(
+    measured: Array, commanded: Array | None, in_place: InPlace, grid_rpm: Array, ignition: str
+) -> tuple[MixtureStretch, ...]:
+    """All stretches in order; (grid,) arrays, λ and rev/min. Without a command only those leaner than λ 1.00, and for
+    compression ignition, which is always that lean, none."""
+    state = np.where(leaner(measured, in_place), 1, 0)
+    known = np.isfinite(measured)
+    if in_place.least is not None:
         with np.errstate(invalid="ignore"):
-            both &= np.abs(measured[peak:] - commanded[peak:]) < _LEAN_BY
-    run = _longest_run(both)
-    if run is None or run[1] - run[0] < _LASTING_POINTS:
-        return []
-    first, last = peak + run[0], peak + run[1] - 1
-    return [
-        Flag(
-            "rich_by_command",
-            f"From {grid_rpm[first]:.0f} to {grid_rpm[last]:.0f} rev/min torque falls while the engine controller "
-            f"itself asks for a richer mixture (λ {commanded[first]:.2f} to {commanded[last]:.2f} commanded, "
-            f"λ {commanded[peak]:.2f} at peak torque): the fuelling is doing what it was told. Look at "
-            "why it was told (exhaust or catalyst temperature, knock), not at the fuel map.",
+            state[measured < in_place.least - TOLERANCE - PROBE_EXPANDED] = -1
+        known &= np.isfinite(in_place.least)
+    elif ignition != "spark":
+        return ()
+    state[~known] = _UNKNOWN
+    wanted = np.ones(len(grid_rpm)) if commanded is None else commanded
+    told = (0, -1, 1) if in_place.least is not None else (1,)
+    return tuple(
+        _stretch(slice(first, last), what, measured, wanted, in_place, grid_rpm)
+        for first, last, what in _runs(state, in_place.burnt_s)
+        if what in told
+    )
+
+
+def _runs(state: Indices, when_s: Array) -> list[tuple[int, int, int]]:
+    """Runs of one state: first, last (not included), state. What does not last belongs to what stood before it."""
+    cuts = np.concatenate(([0], np.flatnonzero(np.diff(state)) + 1, [len(state)])).tolist()
+    made: list[tuple[int, int, int]] = []
+    for first, last in pairwise(cuts):
+        what = int(state[first])
+        lasts = last - first >= _LASTING_POINTS and when_s[last - 1] - when_s[first] >= _LASTING_S
+        if not lasts and what != 0:
+            what = made[-1][2] if made else 0
+        elif not lasts and made and last < len(state) and made[-1][2] == int(state[last]):
+            what = made[-1][2]  # a moment of following between two stretches alike
+        if made and made[-1][2] == what:
+            first = made.pop()[0]
+        made.append((first, last, what))
+    return made
+
+
+def _stretch(
+    part: slice, what: int, measured: Array, wanted: Array, in_place: InPlace, grid_rpm: Array
+) -> MixtureStretch:
+    over, rpm = (measured - wanted)[part], grid_rpm[part]
+    worst = int(np.nanargmax(over * what if what else np.abs(over)))
+    by = float(np.nanmean(over))
+    speeds = f"{rpm[0]:.0f} to {rpm[-1]:.0f} rev/min"
+    against = "λ 1.00 (no command is known)" if in_place.least is None else "commanded"
+    if what == 0:
+        text = f"{speeds}: follows the command, λ {by:+.3f} from it on average."
+    else:
+        text = (
+            f"{speeds}: {_STATES[what]} than {against} by λ {abs(by):.3f} on average, "
+            f"{abs(over[worst]):.3f} at {rpm[worst]:.0f} rev/min."
         )
-    ]
-
-
-def _longest_run(true: Mask) -> tuple[int, int] | None:
-    if not true.any():
-        return None
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], true.astype(np.int8), [0]))))
-    starts, stops = edges[::2], edges[1::2]
-    best = int((stops - starts).argmax())
-    return int(starts[best]), int(stops[best])
+    return MixtureStretch(
+        state=_STATES[what],
+        from_rpm=float(rpm[0]),
+        to_rpm=float(rpm[-1]),
+        from_s=float(in_place.burnt_s[part][0]),
+        to_s=float(in_place.burnt_s[part][-1]),
+        mean_measured=float(np.nanmean(measured[part])),
+        mean_commanded=None if in_place.least is None else float(np.nanmean(wanted[part])),
+        mean_error=by,
+        worst_error=float(over[worst]),
+        worst_at_rpm=float(rpm[worst]),
+        text=text,
+    )

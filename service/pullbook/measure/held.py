@@ -4,8 +4,8 @@ import numpy as np
 
 from pullbook.measure.curveparts import Array
 
-_ROWS = 3  # a value that stands this many rows at least, usually, is a held one
-_VARIED = 0.3  # of the changes are larger than the least: else it is a fine value's last digit that steps
+_ROWS = 3  # a value that stands this many rows at least, usually, is a held one or a rounded one
+_REGULAR = 0.9  # of the changes come at whole multiples of one step, within a fifth of it
 
 
 def in_order(time_s: Array, values: Array) -> tuple[Array, Array]:
@@ -21,7 +21,7 @@ def in_order(time_s: Array, values: Array) -> tuple[Array, Array]:
 
 
 def when_new(time_s: Array, values: Array) -> tuple[Array, Array]:
-    """A held signal's own samples: stamps and values of the rows at which it changed, and the last row.
+    """A held signal's own samples: stamps and values of the rows at which it changed, or had last not yet changed.
 
     `time_s`, `values`: (rows,), finite, rising. A source that answers ten times a second, repeated in every row of a
     faster file, is late by half its step on average; between the moments of change it is not. Anything else comes back
@@ -29,18 +29,30 @@ def when_new(time_s: Array, values: Array) -> tuple[Array, Array]:
     """
     if len(values) < 2 * _ROWS:
         return time_s, values
-    steps = values[1:] - values[:-1]
-    changed = np.flatnonzero(steps)
+    changes = values[1:] - values[:-1]
+    changed = np.flatnonzero(changes)
     if len(changed) < 4 or len(changed) * _ROWS > len(values):
         return time_s, values
-    sizes = np.abs(steps[changed])
     spaces = changed[1:] - changed[:-1]
-    varied = np.count_nonzero(sizes > 1.5 * float(sizes.min())) >= _VARIED * len(sizes)
-    if not varied or float(np.median(spaces)) < _ROWS:
+    least = float(np.sort(spaces)[len(spaces) // 20])
+    step = round(float(np.median(spaces / np.maximum(np.rint(spaces / least), 1.0))))
+    if step < _ROWS or not _is_held(spaces / step, np.abs(changes[changed])):
         return time_s, values
-    rows = np.concatenate(([0], changed + 1, [len(values) - 1]))
-    rows = rows[np.append(rows[1:] > rows[:-1], True)]
-    return time_s[rows], values[rows]
+    fresh = changed + 1
+    waited = fresh[1:][spaces > 1.5 * step] - step  # it was asked all the while, and had not changed
+    rows = np.unique(np.concatenate(([0], fresh, waited, [max(fresh[0] - step, 0)])))
+    return 0.5 * (time_s[rows] + time_s[np.maximum(rows - 1, 0)]), values[rows]  # it came between two rows
+
+
+def _is_held(spaces: Array, sizes: Array) -> bool:
+    """Whether changes come at whole multiples of one step: what is rounded changes when it will, by one size."""
+    regular = np.count_nonzero(np.abs(spaces - np.rint(spaces)) <= 0.2) >= _REGULAR * len(spaces)
+    if not regular:
+        return False
+    parts = sizes / float(sizes.min())
+    of_one_size = float(np.abs(parts - np.rint(parts)).max()) < 0.02 and float(np.median(parts)) < 1.5
+    skips = int(np.count_nonzero(spaces > 1.5))
+    return not of_one_size or (len(spaces) > 20 and skips > 0.1 * len(spaces))
 
 
 def thinned(time_s: Array, values: Array, step_s: float) -> tuple[Array, Array]:
