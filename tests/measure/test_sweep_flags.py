@@ -86,6 +86,36 @@ def test_engine_speed_dropouts_are_bridged_and_counted():
     assert np.allclose(curve.power_w, read(MADE, PLAIN).power_w, rtol=1e-4)
 
 
+@pytest.mark.parametrize("every", [37, 19, 5])
+@pytest.mark.parametrize("times", [1.3, 0.7, 1.1])
+def test_spikes_of_engine_speed_are_left_out_and_told(every, times):
+    spiked = PLAIN["engine_speed_rpm"].copy()
+    spiked[3::every] *= times
+    curve = read(MADE, PLAIN | {"engine_speed_rpm": spiked})
+    assert _codes(curve) == ["dropouts"]
+    in_sweep = (PLAIN["time_s"] >= curve.sweep_s[0]) & (PLAIN["time_s"] <= curve.sweep_s[1])
+    assert curve.counts["engine_speed_dropouts"] == int((spiked != PLAIN["engine_speed_rpm"])[in_sweep].sum())
+    assert np.allclose(curve.power_w, read(MADE, PLAIN).power_w, rtol=2e-4)
+
+
+@pytest.mark.parametrize("noise_rpm", [5.0, 40.0])
+def test_noise_of_engine_speed_is_no_spike(noise_rpm):
+    noisy = PLAIN["engine_speed_rpm"] + np.random.default_rng(3).normal(0.0, noise_rpm, ROWS)
+    assert read(MADE, PLAIN | {"engine_speed_rpm": noisy}).flags == ()
+
+
+@pytest.mark.parametrize("held_rows", [4, 20])
+def test_engine_speed_that_is_told_less_often_is_no_spike(held_rows):
+    held = np.repeat(PLAIN["engine_speed_rpm"][::held_rows], held_rows)[:ROWS]
+    assert "dropouts" not in _codes(read(MADE, PLAIN | {"engine_speed_rpm": held}))
+
+
+def test_a_clutch_that_lets_go_for_a_moment_is_slip_and_no_spike():
+    flared = PLAIN["engine_speed_rpm"].copy()
+    flared[1200:1300] *= 1.08  # half a second
+    assert _codes(read(MADE, PLAIN | {"engine_speed_rpm": flared})) == ["wheel_slip"]
+
+
 def test_engine_speed_that_is_mostly_gone_gives_way_to_the_stated_ratio():
     gone = PLAIN | {"engine_speed_rpm": np.zeros(ROWS)}
     curve = read(MADE, gone, SweepSettings("observed", engine_turns_per_roller_turn=RATIO))

@@ -7,7 +7,7 @@ import numpy as np
 from fastapi import APIRouter, Path, Query, Request, Response
 
 from pullbook.api.air_factors import air_facts
-from pullbook.api.curve_shapes import EXAMPLE, CurveAnswer
+from pullbook.api.budget_shapes import BUDGETED_EXAMPLE, BudgetedCurve, budget_facts
 from pullbook.deps import ReadSession, SettingsDep, SignedIn
 from pullbook.errors import Clash
 from pullbook.json_answers import Json
@@ -93,9 +93,9 @@ def curve_summary(pull: ReadPull, curve: Curve) -> dict[str, Any]:
 @router.get(
     "/{pull_id}/curve",
     summary="A pull's curve",
-    response_model=CurveAnswer,
+    response_model=BudgetedCurve,
     responses={
-        200: {"content": {"application/json": {"example": EXAMPLE}}},
+        200: {"content": {"application/json": {"example": BUDGETED_EXAMPLE}}},
         304: {"description": "What the client holds (If-None-Match) is still what would be answered."},
         409: {"description": "The pull has no curve; `detail` says why and what would help."},
     },
@@ -127,6 +127,7 @@ def get(
         "pull_id": pull_id,
         **rounded({**{name: getattr(curve, name) for name in arrays}, **curve.channels}),
         **curve_summary(pull, curve),
+        **budget_facts(curve),
         "method_version": curve.method_version,
         "flags": flag_facts(pull.flags),
         "provenance": pull.provenance,

@@ -7,7 +7,7 @@ expanded uncertainty, taken apart.
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import inf
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from pullbook.measure.air import saturation_pressure_kpa
 from pullbook.measure.curveparts import Basis, Curve, Moment
@@ -27,8 +27,7 @@ Figure = Literal["peak_power", "mean_power"]
 Shared = Literal["calibration", "weather_reading", "none"]
 
 
-@dataclass(frozen=True)
-class BudgetRow:
+class BudgetRow(NamedTuple):
     """One input: its estimate and standard uncertainty (both in `unit`), and what that does to the figure.
 
     `evaluation`: A from the scatter of the samples, B from anything else. `sensitivity` in W for each `unit`, signed;
@@ -51,7 +50,7 @@ class BudgetRow:
 
 @dataclass(frozen=True)
 class Budget:
-    """Every row, largest share first, and what they come to; `degrees_of_freedom` infinite where nothing limits them."""
+    """Every row, largest share first, and what they come to; infinite `degrees_of_freedom`: nothing limits them."""
 
     figure: Figure
     value_w: float
@@ -72,8 +71,7 @@ class Budget:
         return sum(row.share_pct for row in self.rows if row.shared_by != "none")
 
 
-@dataclass(frozen=True)
-class _Input:
+class _Input(NamedTuple):
     """What a row says of its input before the figure comes in."""
 
     estimate: float

@@ -13,6 +13,10 @@ from pullbook.measure.localfit import local_fit
 _RPM = 60.0 / (2.0 * pi)
 _PARTS = 48  # the ratio changes slowly: so many parts of a sweep tell it
 _SLIP = 0.015
+_HALF = 0.5  # of the usual ratio: no slip or converter goes so far
+_LEAP = 0.04  # of the ratio, from sample to sample: less is noise, or a value held for a while
+_FAR = 8.0  # standard deviations: noise in rev/min is a larger share of a lower speed
+_MEDIAN_ROWS = 9  # fewer have no middle to speak of
 
 
 @dataclass(frozen=True)
@@ -56,14 +60,37 @@ def engine_speed_of(
 
 
 def _usable(ratio: Array) -> Mask:
-    """Where engine speed is within half of what the roller makes it: not blank, not zero, not wild."""
-    mean = float(ratio.mean())
-    if float(ratio.min()) > 0.6 * mean and float(ratio.max()) < 1.4 * mean:  # a blank fails this too
-        return np.ones(len(ratio), dtype=bool)
+    """Where engine speed goes with the roller's: not blank, not zero, no spike."""
+    least = _LEAP * float(np.add.reduce(ratio)) / len(ratio)
+    leaps = ratio[1:] - ratio[:-1]
+    if float(leaps.max()) < least and float(leaps.min()) > -least:
+        return np.ones(len(ratio), dtype=bool)  # most pulls; a blank, and a zero between others, fail this
     usable = np.isfinite(ratio) & (ratio > 0.0)
     if np.count_nonzero(usable) > 0.5 * len(ratio):
-        usable &= np.abs(ratio / float(np.median(ratio[usable])) - 1.0) < 0.5
+        usable &= np.abs(ratio / float(np.median(ratio[usable])) - 1.0) < _HALF
+        usable[usable] = _unspiked(ratio[usable])
     return usable
+
+
+def _unspiked(ratio: Array) -> Mask:
+    """Which stay near the middle of their neighbourhood: a running median, taken in parts of some tenths of a second.
+
+    Slip, a clutch that lets go and a converter move whole parts, so they stay: within what the parts on either side
+    span, nothing is a spike. A pick-up that counts a spark too many moves single samples. How near is near enough is
+    told by how far most of them lie.
+    """
+    parts = min(_PARTS, len(ratio) // _MEDIAN_ROWS)
+    if parts < 2:
+        return np.ones(len(ratio), dtype=bool)
+    each = len(ratio) // parts
+    middles = np.pad(np.median(ratio[: parts * each].reshape(parts, each), axis=1), 1, mode="edge")
+    three = np.stack([middles[:-2], middles[1:-1], middles[2:]])
+    part = np.minimum(np.arange(len(ratio)) // each, parts - 1)
+    low, high = three.min(axis=0)[part], three.max(axis=0)[part]
+    off = np.maximum(np.maximum(ratio - high, low - ratio), 0.0) / low
+    usual = float(np.median(np.abs(ratio / middles[1:-1][part] - 1.0)))
+    near: Mask = off < max(_LEAP, _FAR * 1.4826 * usual)
+    return near
 
 
 def _from_channel(time: Array, ratio: Array, usable: Mask, motion: Motion, lost: int) -> EngineSpeed:
@@ -74,7 +101,7 @@ def _from_channel(time: Array, ratio: Array, usable: Mask, motion: Motion, lost:
         flags.append(
             Flag(
                 "dropouts",
-                f"Engine speed dropped out in {lost} of {len(ratio)} samples between {gone[0]:.1f} and "
+                f"Engine speed dropped out or leapt in {lost} of {len(ratio)} samples between {gone[0]:.1f} and "
                 f"{gone[-1]:.1f} s; they were bridged by the ratio to the roller. Check the pick-up or its lead.",
             )
         )
