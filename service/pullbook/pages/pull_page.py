@@ -8,6 +8,7 @@ from pullbook.db.evidence import Pull
 from pullbook.measure.correction import STANDARDS
 from pullbook.overlay_svg import NARROW, WIDE, panels_svg
 from pullbook.pages.cell_shown import PullPage
+from pullbook.pages.limits_shown import pull_limits
 from pullbook.pages.summing_up import safe_json, table_of
 from pullbook.panels import AXIS_WORDS, one_pull
 from pullbook.shop.reading import ReadSettings, read_pulls
@@ -38,4 +39,5 @@ def read_pull_page(session: Session, pull_id: str, settings: ReadSettings, units
         speeds=speeds,
         columns=columns,
         other_ids=tuple(others),
+        limits=pull_limits(pull.limits, units),
     )

@@ -13,15 +13,20 @@ from pullbook.measure.correction import STANDARDS
 from pullbook.measure.curve import Flag
 from pullbook.pages.cell_shown import LinkLine, MapBrief, SetupCard, StepLine, TicketHead, TicketPage
 from pullbook.pages.finding import cells, vehicle_title
+from pullbook.pages.limits_shown import ticket_limits
+from pullbook.pages.track_shown import ticket_track
 from pullbook.shop.booking import MOVES
 from pullbook.shop.heat_soaking import heat_soak
 from pullbook.shop.mapping import RECOGNISED_PREFIX
 from pullbook.shop.reading import ReadPull, ReadSettings, read_pulls
+from pullbook.shown_units import ShownUnits
 
 MOST_PULLS = 300
 
 
-def read_ticket(session: Session, ticket_id: str, now: datetime, settings: ReadSettings, link_days: int) -> TicketPage:
+def read_ticket(
+    session: Session, ticket_id: str, now: datetime, settings: ReadSettings, link_days: int, units: ShownUnits
+) -> TicketPage:
     """Everything of one ticket; NotFound for an unknown one."""
     head = _head(session, ticket_id)
     pull_ids = session.scalars(
@@ -45,6 +50,8 @@ def read_ticket(session: Session, ticket_id: str, now: datetime, settings: ReadS
         standard=STANDARDS[settings.standard],
         standards=tuple(STANDARDS.values()),
         link_days=link_days,
+        limits=ticket_limits(session, ticket_id, units),
+        track=ticket_track(session, ticket_id, pulls, units),
     )
 
 
