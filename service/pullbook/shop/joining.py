@@ -25,7 +25,7 @@ from pullbook.shop.auditing import note
 from pullbook.shop.channelling import own_channels
 from pullbook.shop.facts import Floats, JoinedFacts, MapFacts
 from pullbook.shop.filing import FileRead, clean_file_name, keep_file
-from pullbook.shop.loading import Loaded, LoadedBeside
+from pullbook.shop.loading import Loaded, LoadedBeside, load_pulls
 from pullbook.shop.mapping import choices_of, choose_map, keep_recognised
 
 # what power is calculated from, or the sweep found by: never taken from a joined file
@@ -197,6 +197,18 @@ def joined_inputs(loaded: Loaded) -> list[list[Any]]:
         for one in loaded.joined
         if one.facts.left_out_reason is None and one.facts.state == "readable"
     ]
+
+
+def joined_of(session: Session, pull_id: str) -> tuple[JoinedRead, ...]:
+    """Every file joined to a pull, laid on its clock as far as both can be read. NotFound for an unknown pull."""
+    loaded = load_pulls(session, [pull_id])[0]
+    if not loaded.joined:
+        return ()
+    try:
+        own: Mapping[str, Floats] = own_channels(loaded) if loaded.facts.state == "readable" else {}
+    except (LookupError, ChannelMapError):
+        own = {}
+    return read_joined(loaded, own)
 
 
 def already_joined(session: Session, pull_id: str, sha256: str) -> str | None:
