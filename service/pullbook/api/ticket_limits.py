@@ -14,8 +14,8 @@ from pullbook.deps import Now, ReadSession, SignedIn, Tuner, WriteSession
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
 from pullbook.measure.limits import LIMIT_RULES, Checked, Passing
-from pullbook.shop.limiting import ADVICE, REACH, LimitSet, checked_limits, earlier_limits, limits_of, set_limits
-from pullbook.shop.loading import load_pulls
+from pullbook.shop.limiting import ADVICE, REACH, LimitSet, earlier_limits, limits_of, set_limits
+from pullbook.shop.reading import ReadSettings, read_pulls
 
 router = APIRouter(prefix="/api/v1", tags=["limits"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
@@ -192,6 +192,6 @@ def check(
     pull_id: Annotated[str, Path(description="The pull's id.")], person: SignedIn, session: ReadSession
 ) -> Response:
     """What was passed, when, for how long and by how much; what the file cannot tell is said too."""
-    loaded = load_pulls(session, [pull_id])[0]
-    items = [_checked(one) for one in checked_limits(loaded)]
-    return Json({"pull_id": pull_id, "ticket_id": loaded.facts.ticket_id, "items": items, "advice": ADVICE})
+    pull = read_pulls(session, [pull_id], ReadSettings("observed"))[0]
+    items = [_checked(one) for one in pull.limits]
+    return Json({"pull_id": pull_id, "ticket_id": pull.facts.ticket_id, "items": items, "advice": ADVICE})

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.tables import Staff, Ticket
 from pullbook.db.tuning import TicketLimit
-from pullbook.measure.curve import Flag
+from pullbook.measure.curve import Curve, Flag
 from pullbook.measure.limits import LIMIT_CHANNELS, LIMIT_RULES, Checked, LimitRule, check_limits
 from pullbook.runfile.channels import ChannelMapError
 from pullbook.shop.auditing import note
@@ -112,8 +112,11 @@ def set_limits(
     note(session, now, staff_id, "change", "ticket_limits", ticket.id, had, {**wanted, "note": words})
 
 
-def checked_limits(loaded: Loaded) -> tuple[Checked, ...]:
-    """The ticket's limits held against one pull; empty without limits, or for a file that cannot be read yet."""
+def checked_limits(loaded: Loaded, lag_s: float | None = None) -> tuple[Checked, ...]:
+    """The ticket's limits held against one pull; empty without limits, or for a file that cannot be read yet.
+
+    Channels of joined files count too. `lag_s`: the probe's lag, where the pull itself told it.
+    """
     if not loaded.limits or loaded.facts.state != "readable":
         return ()
     try:
@@ -121,9 +124,13 @@ def checked_limits(loaded: Loaded) -> tuple[Checked, ...]:
     except (LookupError, ChannelMapError):
         return ()
     weather = loaded.weather
-    return check_limits(
-        channels, loaded.limits, station_pressure_kpa=None if weather is None else weather.station_pressure_kpa
-    )
+    return check_limits(channels, loaded.limits, lag_s, None if weather is None else weather.station_pressure_kpa)
+
+
+def limits_held(loaded: Loaded, curve: Curve | None) -> tuple[Checked, ...]:
+    """The same of a pull that was read: with the probe's lag where its own sweep showed it."""
+    lag = None if curve is None or curve.in_place is None else curve.in_place.lag
+    return checked_limits(loaded, lag.lag_s if lag is not None and lag.quality != "usual" else None)
 
 
 def limit_flags(checked: Sequence[Checked]) -> tuple[Flag, ...]:

@@ -28,7 +28,7 @@ from pullbook.shop.facts import (
 )
 from pullbook.shop.flagging import flags_of
 from pullbook.shop.joining import JoinedRead, read_joined, with_joined
-from pullbook.shop.limiting import checked_limits
+from pullbook.shop.limiting import limits_held
 from pullbook.shop.loading import Loaded, load_pulls
 from pullbook.shop.tracing import digest_of, inputs_of, provenance_of
 from pullbook.shop.weather_matching import air_of
@@ -60,6 +60,7 @@ class ReadSettings:
     step_rpm: float = 50.0
     weather_stale_minutes: int = 60
     channels: frozenset[str] | None = None  # only these besides the calculation's own; None: every mapped one
+    lambda_lag_s: float | None = None  # how late measured λ is; None: found from the pull
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +140,8 @@ def etag_of(loaded: Loaded, settings: ReadSettings) -> str:
     said = [loaded.facts, loaded.setup, loaded.ticket, loaded.cell, loaded.weather, loaded.limits]
     joined = [one.facts for one in loaded.joined]
     channels = sorted(settings.channels) if settings.channels is not None else None
-    return digest_of([inputs_digest(loaded, settings), said, joined, settings.weather_stale_minutes, channels])
+    others = [settings.weather_stale_minutes, channels, settings.lambda_lag_s]
+    return digest_of([inputs_digest(loaded, settings), said, joined, *others])
 
 
 def read_loaded(loaded: Loaded, settings: ReadSettings) -> ReadPull:
@@ -152,7 +154,7 @@ def read_loaded(loaded: Loaded, settings: ReadSettings) -> ReadPull:
             curve = _calculate(loaded, with_joined(own, joined) if joined else own, settings)
     except (SweepError, ChannelMapError) as error:
         failure = failure or str(error)
-    digest, limits = inputs_digest(loaded, settings), checked_limits(loaded)
+    digest, limits = inputs_digest(loaded, settings), limits_held(loaded, curve)
     return ReadPull(
         facts=loaded.facts,
         ticket=loaded.ticket,
@@ -212,6 +214,7 @@ def _calculate(loaded: Loaded, channels: Mapping[str, Floats], settings: ReadSet
             window_s=settings.window_s,
             step_rpm=settings.step_rpm,
             engine_turns_per_roller_turn=stated_ratio(loaded),
+            lambda_lag_s=settings.lambda_lag_s,
         ),
     )
 
