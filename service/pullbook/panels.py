@@ -17,12 +17,13 @@ LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 # One dash for each letter, in units of line width's neighbourhood; a colour never speaks alone.
 DASHES = ("", "9 4", "2 4", "9 4 2 4", "14 5", "9 4 2 4 2 4")
 SETUP_CLASSES = ("a", "b", "c", "d", "e", "f")
-AXIS_WORDS = {"engine_speed": "engine speed", "roller_speed": "roller speed"}
+AXIS_WORDS = {"engine_speed": "engine speed", "roller_speed": "roller speed", "time": "time of the pull"}
 # without an engine speed a torque can only be the rollers' own
 _TORQUE_TITLES = {
     "engine_speed": "Torque, referred to engine speed",
     "roller_speed": "Torque at the rollers, engine speed not known",
 }
+_CUT_PCT = 6.0  # of an interval's points, at either end of their values
 _PRESSURES = ("manifold_pressure_kpa", "manifold_gauge_kpa")
 
 
@@ -32,7 +33,7 @@ class Line:
 
     letter: str
     style: str  # which of the six colours and dashes: a…f
-    kind: str  # mean, single, asked
+    kind: str  # mean, single, asked; low and high bound an interval
     label: str
     values: Floats
     pull_id: str | None = None
@@ -49,13 +50,19 @@ class Panel:
     lines: tuple[Line, ...]
     note: str = ""  # which of a single pull's lines is which
     axis: str = "engine_speed"
+    has_zero: bool = False  # nothing more and nothing less is in sight, and marked
 
     @property
     def span(self) -> tuple[float, float]:
-        """Least and greatest value of all lines."""
-        with_values = [line.values[np.isfinite(line.values)] for line in self.lines]
-        found = np.concatenate([values for values in with_values if values.size] or [np.zeros(1)])
-        return float(found.min()), float(found.max())
+        """Least and greatest value of all lines; an interval that opens wide at the very ends is cut there."""
+        found = [line.values[np.isfinite(line.values)] for line in self.lines if line.kind not in ("low", "high")]
+        for line in self.lines:
+            if line.kind in ("low", "high") and np.isfinite(line.values).any():
+                found.append(np.nanpercentile(line.values, [_CUT_PCT, 100.0 - _CUT_PCT]))
+        if self.has_zero or not any(values.size for values in found):
+            found.append(np.zeros(1))
+        known = np.concatenate(found)
+        return float(known.min()), float(known.max())
 
 
 def letter(position: int) -> str:
@@ -75,8 +82,8 @@ def dash(style_letter: str) -> str:
 
 def axis_title(panels: Sequence[Panel]) -> str:
     """What stands beneath the axis that these panels share, with its unit."""
-    words = AXIS_WORDS[panels[0].axis if panels else "engine_speed"]
-    return f"{words.capitalize()}, rev/min"
+    axis = panels[0].axis if panels else "engine_speed"
+    return f"{AXIS_WORDS[axis].capitalize()}, {'s' if axis == 'time' else 'rev/min'}"
 
 
 def drawn_pulls(comparison: Comparison, setup: SetupRead) -> tuple[tuple[str, ReadPull], ...]:

@@ -9,7 +9,9 @@ from pullbook.measure.correction import Standard
 from pullbook.measure.curve import Flag
 from pullbook.pages.budget_shown import BudgetShown
 from pullbook.pages.desk_shown import CellBrief
+from pullbook.pages.joined_shown import JoinedShown
 from pullbook.pages.limits_shown import PullLimits, TicketLimits
+from pullbook.pages.mixture_shown import MixtureShown
 from pullbook.pages.told import Shown, told
 from pullbook.pages.track_shown import TicketTrack
 from pullbook.pages.verdict_shown import JudgedBy, VerdictPart
@@ -209,6 +211,8 @@ class PullPage(Shown):
     other_ids: tuple[str, ...] = told("The readable pulls of the same ticket, this one among them.")
     budget: BudgetShown | None = told("What the figures may be off by, input by input; None without a curve.")
     limits: PullLimits = told("The ticket's limits held against this pull.")
+    mixture: MixtureShown | None = told("λ over engine speed and what it says; None without such a curve.")
+    joined: JoinedShown = told("Other loggers' files of the same run, each on this pull's clock.")
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,13 @@ from pullbook.charts import figure_of
 from pullbook.db.evidence import Pull
 from pullbook.measure.correction import STANDARDS
 from pullbook.overlay_svg import NARROW, WIDE, panels_svg
+from pullbook.pages.budget_shown import budget_shown
 from pullbook.pages.cell_shown import PullPage
+from pullbook.pages.joined_shown import joined_shown, waits_for_a_map
 from pullbook.pages.limits_shown import pull_limits
+from pullbook.pages.mixture_shown import mixture_shown
 from pullbook.pages.summing_up import safe_json, table_of
+from pullbook.pages.ticket_page import saved_maps
 from pullbook.panels import AXIS_WORDS, one_pull
 from pullbook.shop.reading import ReadSettings, read_pulls
 from pullbook.shown_units import ShownUnits
@@ -39,5 +43,12 @@ def read_pull_page(session: Session, pull_id: str, settings: ReadSettings, units
         speeds=speeds,
         columns=columns,
         other_ids=tuple(others),
+        budget=budget_shown(pull),
         limits=pull_limits(pull.limits, units),
+        mixture=mixture_shown(pull, units),
+        joined=joined_shown(pull, _maps(session) if waits_for_a_map(pull) else {}),
     )
+
+
+def _maps(session: Session) -> dict[str, str]:
+    return {one.id: one.name for one in saved_maps(session)}

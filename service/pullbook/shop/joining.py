@@ -54,6 +54,7 @@ class JoinedRead:
     found: ClockOffset | None
     gives: tuple[str, ...]
     failure: str | None
+    pull_speed: tuple[Floats, Floats] | None = None  # the pull's own stamps and engine speed, which it was laid by
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,19 +111,22 @@ def _read_one(
     facts, columns, channel_map = beside.facts, beside.columns, beside.channel_map
     reader = None if columns is None else columns.reader
     channels, failure = _channels_of(beside)
-    offset_s, found, gives = facts.offset_s, None, tuple[str, ...]()
+    offset_s, found, gives, turning = facts.offset_s, None, tuple[str, ...](), None
     could = [name for name in channels if _is_new(name, taken) and (wanted is None or name in wanted)]
     if failure is None and "time_s" not in own:
         failure = "The pull itself cannot be read yet, so there is no clock to lay it on."
     elif failure is None and (wanted is None or could):
-        found = _matched(loaded, own, channels)
+        turning = engine_speed_of(loaded, own)
+        found = _matched(own, turning, channels)
         if offset_s is None:
             offset_s, failure = (found.offset_s, found.reason) if found is not None else (None, _NOTHING_TO_MATCH)
         if offset_s is not None:
             gives = tuple(name for name in could if _reaches(own["time_s"], channels, name, offset_s))
             if not gives and wanted is None:
                 failure = _nothing_new(channels, taken)
-    return JoinedRead(facts, channel_map, reader, channels, offset_s if gives else None, found, gives, failure)
+    beside_it = None if turning is None else (own["time_s"], turning)
+    placed_s = offset_s if gives else None
+    return JoinedRead(facts, channel_map, reader, channels, placed_s, found, gives, failure, beside_it)
 
 
 _NOTHING_TO_MATCH = (
@@ -162,9 +166,8 @@ def _reaches(time_s: Floats, channels: Mapping[str, Floats], name: str, offset_s
     return bool(within.any())
 
 
-def _matched(loaded: Loaded, own: Mapping[str, Floats], channels: Mapping[str, Floats]) -> ClockOffset | None:
+def _matched(own: Mapping[str, Floats], turning: Floats | None, channels: Mapping[str, Floats]) -> ClockOffset | None:
     """The offset by engine speed; None where one side has none."""
-    turning = engine_speed_of(loaded, own)
     if turning is None or "engine_speed_rpm" not in channels:
         return None
     return clock_offset(own["time_s"], turning, channels["time_s"], channels["engine_speed_rpm"])
