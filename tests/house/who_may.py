@@ -56,6 +56,7 @@ WHO = {
     "PATCH /api/v1/pulls/{pull_id}": "tuner",
     "GET /api/v1/pulls/{pull_id}/raw": "desk",
     "GET /api/v1/pulls/{pull_id}/curve": "desk",
+    "GET /api/v1/pulls/{pull_id}/mixture": "desk",
     "GET /api/v1/pulls/{pull_id}/columns": "desk",
     "POST /api/v1/pulls/{pull_id}/columns/preview": "desk",
     "PUT /api/v1/pulls/{pull_id}/channel-map": "tuner",

@@ -45,7 +45,19 @@ class FlagAnswer(Answer):
     text: str
 
 
-class CurveSummary(Answer):
+class LagAnswer(Answer):
+    """How late measured λ was (gas on its way and the probe's time constant), s, and its standard uncertainty (k = 1).
+
+    It is taken out: λ stands at the moment its gas was burnt. `lambda_lag_basis`: found in this pull; the usual figure,
+    where it could not be; given by hand. All null where the pull has no measured λ.
+    """
+
+    lambda_lag_s: float | None
+    lambda_lag_u_s: float | None
+    lambda_lag_basis: Literal["found", "usual", "given"] | None
+
+
+class CurveSummary(LagAnswer):
     """Everything about a curve but its arrays."""
 
     headline: HeadlineAnswer
@@ -200,6 +212,9 @@ EXAMPLE = {
     "ratio_drift": 0.002,
     "sweep_s": [2.1, 9.8],
     "counts": {},
+    "lambda_lag_s": 0.447,
+    "lambda_lag_u_s": 0.009,
+    "lambda_lag_basis": "found",
     "method_version": METHOD_VERSION,
     "flags": [{"code": "weather_stale", "text": "The nearest weather reading of Cell one is 95 min from this pull; …"}],
     "provenance": {"sha256": "9f2c…", "calibration": {"id": "0kq3v8s2m4t6y", "valid_from": "2026-01-05T07:00:00Z"}},

@@ -71,6 +71,16 @@ def headline_facts(curve: Curve) -> dict[str, Any]:
     }
 
 
+def lag_facts(curve: Curve) -> dict[str, Any]:
+    """How late measured λ was, and what that rests on."""
+    lag = None if curve.in_place is None else curve.in_place.lag
+    return {
+        "lambda_lag_s": None if lag is None else round(lag.lag_s, 4),
+        "lambda_lag_u_s": None if lag is None else round(lag.u_s, 4),
+        "lambda_lag_basis": None if lag is None else "found" if lag.found else lag.quality,
+    }
+
+
 def curve_summary(pull: ReadPull, curve: Curve) -> dict[str, Any]:
     """Everything about a curve but its arrays."""
     return {
@@ -87,6 +97,7 @@ def curve_summary(pull: ReadPull, curve: Curve) -> dict[str, Any]:
         "ratio_drift": None if curve.ratio_drift is None else round(float(curve.ratio_drift), 5),
         "sweep_s": [round(float(edge), 4) for edge in curve.sweep_s],
         "counts": curve.counts,
+        **lag_facts(curve),
     }
 
 

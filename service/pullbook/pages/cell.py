@@ -1,5 +1,6 @@
 """The cell's pages: a ticket, a comparison, one pull, its channel map, the weather."""
 
+from dataclasses import replace
 from io import BytesIO
 from typing import Annotated, Any
 
@@ -14,6 +15,7 @@ from pullbook.pages.cell_shown import ChannelMapPage
 from pullbook.pages.compare_page import Address, read_comparison
 from pullbook.pages.comparison_csv import csv_of
 from pullbook.pages.judging_asked import Typed, asked_of
+from pullbook.pages.mixture_shown import lag_asked
 from pullbook.pages.pull_page import read_pull_page
 from pullbook.pages.render import around_person, draw, frame, shop_row, units_of
 from pullbook.pages.ticket_page import read_ticket, saved_maps
@@ -25,6 +27,7 @@ router = APIRouter(include_in_schema=False)
 
 PullIds = Annotated[list[str], Query(alias="pull_id", max_length=60)]
 WindowText = Annotated[str, Query(alias="window_s", max_length=20)]
+LagText = Annotated[str, Query(max_length=20)]
 Step = Annotated[float, Query(ge=10, le=500)]
 SpeedText = Annotated[str, Query(max_length=20)]
 FALLBACK_STANDARD = "iso_1585"
@@ -117,10 +120,12 @@ def pull(
     settings: SettingsDep,
     standard: str | None = None,
     window_s: WindowText = "",
+    lag_s: LagText = "",
 ) -> Response:
     """One pull in depth, flags first, with everything it was made from."""
     shop = shop_row(session)
-    page = read_pull_page(session, pull_id, read_settings(shop, settings, standard, window_s), units_of(shop))
+    wanted = replace(read_settings(shop, settings, standard, window_s), lambda_lag_s=lag_asked(lag_s))
+    page = read_pull_page(session, pull_id, wanted, units_of(shop))
     return draw(frame(request, shop, person), page)
 
 
