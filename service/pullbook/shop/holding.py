@@ -1,0 +1,148 @@
+"""Holding: the plateaus of one pull, each beside what the same setup's sweeps give at that engine speed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from pullbook.db.evidence import Pull
+from pullbook.measure.curve import SweepError
+from pullbook.measure.hold import HeldAt, Holds, HoldSettings, read_holds
+from pullbook.runfile.channels import ChannelMapError
+from pullbook.shop.facts import PullFacts
+from pullbook.shop.joining import all_channels
+from pullbook.shop.lagging import LagTaken, lags_of
+from pullbook.shop.loading import Loaded, load_pulls
+from pullbook.shop.reading import (
+    ReadPull,
+    ReadSettings,
+    air_at,
+    engine_of,
+    read_loaded,
+    refuse_unknown_standard,
+    roller_calibration,
+    stated_ratio,
+)
+
+HELD_KINDS = ("hold", "part_throttle")
+MOST_SWEEPS = 12
+FULL_THROTTLE_PCT = 95.0
+SOAK_CAUTION = (
+    "A hold is not a sweep held still: the intake, the exhaust and the mixture are hotter after ten seconds at full "
+    "load, and a sweep’s engine is still winding up. A few per cent between them is heat, not error; compare holds "
+    "with holds."
+)
+
+
+@dataclass(frozen=True)
+class BesideSweeps:
+    """What the setup's sweeps give at a plateau's engine speed: their mean, W, and the plateau's power less that.
+
+    scatter_w: standard deviation of the sweeps, None of a single one. difference_u_w: expanded uncertainty (k = 2) of
+    the difference, taking roller and brake to share nothing. why_not: why there is none.
+    """
+
+    sweeps: int
+    power_w: float | None
+    scatter_w: float | None
+    difference_w: float | None
+    difference_u_w: float | None
+    why_not: str | None
+
+
+@dataclass(frozen=True)
+class PullHolds:
+    """A pull's plateaus under one standard, or the plain reason why there are none."""
+
+    facts: PullFacts
+    holds: Holds | None
+    beside: tuple[BesideSweeps, ...]  # one for each plateau
+    lag: LagTaken | None
+    failure: str | None
+
+
+def read_pull_holds(session: Session, pull_id: str, settings: ReadSettings) -> PullHolds:
+    """The plateaus of one pull. NotFound for an unknown pull, Invalid for an unknown standard."""
+    refuse_unknown_standard(settings.standard)
+    loaded = load_pulls(session, [pull_id])[0]
+    sweeps = load_pulls(session, _sweep_ids(session, loaded))
+    lag = lags_of([loaded, *sweeps]).get(pull_id)
+    holds, failure = None, _why_not(loaded)
+    if failure is None:
+        try:
+            holds = _read(loaded, settings, lag)
+        except (SweepError, ChannelMapError, LookupError) as error:
+            failure = str(error)
+    beside: tuple[BesideSweeps, ...] = ()
+    if holds is not None and holds.plateaus:
+        curves = [read_loaded(one, settings) for one in sweeps]
+        beside = tuple(_beside(one, holds, curves) for one in holds.plateaus)
+    return PullHolds(loaded.facts, holds, beside, lag, failure)
+
+
+def _sweep_ids(session: Session, loaded: Loaded) -> list[str]:
+    """The latest sweeps of the same setup on the same cell that count."""
+    statement = select(Pull.id).where(
+        Pull.setup_id == loaded.facts.setup_id,
+        Pull.cell_id == loaded.facts.cell_id,
+        Pull.kind == "sweep",
+        Pull.state == "readable",
+        Pull.set_aside_at.is_(None),
+        Pull.id != loaded.facts.id,
+    )
+    return list(session.scalars(statement.order_by(Pull.taken_at.desc(), Pull.id).limit(MOST_SWEEPS)))
+
+
+def _why_not(loaded: Loaded) -> str | None:
+    facts = loaded.facts
+    if facts.state != "readable" or loaded.columns is None or loaded.channel_map is None:
+        return f"This pull is filed but cannot be read yet: {facts.unreadable_reason or 'its columns are not there'}"
+    if loaded.calibration is None:
+        return (
+            f"{loaded.cell.name} had no calibration in force on {facts.taken_at:%Y-%m-%d %H:%M} UTC. "
+            "Enter one that is valid from that date or before."
+        )
+    return None
+
+
+def _read(loaded: Loaded, settings: ReadSettings, lag: LagTaken | None) -> Holds:
+    if loaded.calibration is None:
+        raise LookupError("what stands in the way is asked first")
+    channels = all_channels(loaded)
+    air = air_at(loaded)
+    if air is not None and "manifold_gauge_kpa" in channels and "manifold_pressure_kpa" not in channels:
+        channels["manifold_pressure_kpa"] = channels["manifold_gauge_kpa"] + air.pressure_kpa
+    asked = HoldSettings(settings.standard, 0.0 if lag is None else lag.lag_s, stated_ratio(loaded))
+    return read_holds(channels, roller_calibration(loaded.calibration), air, engine_of(loaded.ticket.vehicle), asked)
+
+
+def _beside(one: HeldAt, holds: Holds, sweeps: Sequence[ReadPull]) -> BesideSweeps:
+    """The sweeps at this plateau's engine speed; a plateau at part throttle has nothing to stand beside."""
+
+    def without(reason: str) -> BesideSweeps:
+        return BesideSweeps(0, None, None, None, None, reason)
+
+    if one.engine_speed_rpm is None:
+        return without("no engine speed")
+    if one.throttle is not None and one.throttle.value < FULL_THROTTLE_PCT:
+        return without(f"throttle at {one.throttle.value:.0f} %, sweeps are at full")
+    speed, found, shares = one.engine_speed_rpm.value, [], []
+    for sweep in sweeps:
+        curve = sweep.curve
+        if curve is None or curve.axis != "engine_speed" or curve.standard != holds.standard:
+            continue
+        power = float(np.interp(speed, curve.engine_speed_rpm, curve.power_w, left=np.nan, right=np.nan))
+        if np.isfinite(power):
+            peak = curve.headline.peak_power_w
+            found.append(power)
+            shares.append(peak.expanded_uncertainty / peak.value)
+    if not found:
+        return without("no sweep of this setup passes this speed" if sweeps else "no sweep of this setup yet")
+    mean = float(np.mean(found))
+    scatter = float(np.std(found, ddof=1)) if len(found) > 1 else None
+    u_w = float(np.hypot(one.expanded_uncertainty_w, max(shares) * mean))
+    if scatter is not None:
+        u_w = float(np.hypot(u_w, 2.0 * scatter / len(found) ** 0.5))
+    return BesideSweeps(len(found), mean, scatter, one.power_w - mean, u_w, None)
