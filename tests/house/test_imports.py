@@ -30,7 +30,9 @@ BELONGS_TO = {
     "overlay_svg": "charts",
     "panels": "charts",
     "sheet": "charts",
+    "drawn_alone": "charts",
     "shown_units": "charts",
+    "taken_tables": "charts",
     "verdict_words": "charts",
     "json_answers": "error_answers",
 }
@@ -51,6 +53,7 @@ MAY_NOT_IMPORT = {
 # Heavy, and not every process needs them: loaded where they are used.
 LOADED_WHEN_NEEDED = {
     "pandas": "0.3 s and 34 MiB; the first file that arrives loads its reader",
+    "fastparquet": "0.3 s, and pandas with it; only what is taken away as Parquet needs it",
     "scipy": "0.7 s and 95 MiB; only rare statistics need it",
     "asammdf": "0.5 s and 90 MiB; only the process that decodes an MDF file needs it",
     "resource": "not every system has it",
