@@ -24,7 +24,8 @@ class StaffMember:
 OWNER = StaffMember("owner", "mira", "Mira Okonjo-Lund", "seven quiet rollers turn")
 TUNER = StaffMember("tuner", "tadeo", "Tadeo Brandvik", "rich under load lean at idle")
 DESK = StaffMember("front_desk", "wren", "Wren Castellane", "the kettle is always on")
-PEOPLE = (OWNER, TUNER, DESK)
+READER = StaffMember("read_only", "orla", "Orla Vantongeren", "only looking thank you")
+PEOPLE = (OWNER, TUNER, DESK, READER)
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ def made(answer: Any) -> dict[str, Any]:
 
 
 def hire(client: Any, first_token: str) -> None:
-    """The first owner by the one-time token, who signs in and takes on the other two."""
+    """The first owner by the one-time token, who signs in and takes on the others."""
     first = {
         "token": first_token,
         "sign_in_name": OWNER.sign_in_name,
@@ -69,7 +70,7 @@ def hire(client: Any, first_token: str) -> None:
     }
     made(client.post("/api/v1/staff/first", json=first))
     sign_in(client, OWNER)
-    for person in (TUNER, DESK):
+    for person in (TUNER, DESK, READER):
         made(client.post("/api/v1/staff", json={**person.sign_in, "full_name": person.full_name, "role": person.role}))
 
 

@@ -15,11 +15,17 @@ from pullbook.shop.signing_in import Person, person_of
 
 # who may do whose work: the owner everybody's, the tuner the desk's too
 MAY_ACT_AS = {
+    "read_only": frozenset[str](),
     "front_desk": frozenset({"front_desk"}),
     "tuner": frozenset({"front_desk", "tuner"}),
     "owner": frozenset({"front_desk", "tuner", "owner"}),
 }
-ROLE_WORDS = {"front_desk": "the front desk", "tuner": "a tuner", "owner": "the owner"}
+ROLE_WORDS = {
+    "read_only": "somebody who may only read",
+    "front_desk": "the front desk",
+    "tuner": "a tuner",
+    "owner": "the owner",
+}
 
 
 async def settings_of(request: Request) -> Settings:

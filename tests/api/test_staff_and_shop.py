@@ -19,7 +19,7 @@ def test_the_owner_adds_somebody_who_then_signs_in(owner, client_for):
 
 def test_everybody_is_listed_and_no_secret_with_them(desk):
     answer = desk.get("/api/v1/staff")
-    assert {one["role"] for one in answer.json()["items"]} == {"owner", "tuner", "front_desk"}
+    assert {one["role"] for one in answer.json()["items"]} == {"owner", "tuner", "front_desk", "read_only"}
     assert "argon2" not in answer.text
 
 

@@ -59,7 +59,7 @@ def test_every_template_is_drawn_by_a_record_or_is_part_of_one_that_is() -> None
 
 
 def test_the_frame_knows_what_templates_ask_of_it() -> None:
-    known = {field.name for field in dataclasses.fields(Frame)} | {"may_tune", "may_own"}
+    known = {field.name for field in dataclasses.fields(Frame)} | {"may_tune", "may_own", "may_write"}
     asked = set().union(
         *(_used(path.relative_to(WEB / "templates").as_posix(), "frame") for path in WEB.rglob("*.html"))
     )

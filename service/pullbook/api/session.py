@@ -4,10 +4,12 @@ from fastapi import APIRouter, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from pullbook.deps import DatabaseDep, Now, SettingsDep, SignedIn, WriteSession, cookie_name
+from pullbook.errors import FieldProblem, NotSignedIn
 from pullbook.settings import Settings
-from pullbook.shop import signing_in, slowing_down
+from pullbook.shop import second_step, signing_in, slowing_down
 
 router = APIRouter(prefix="/api/v1/session", tags=["session"])
+CODE_WANTED = FieldProblem("code", "(not shown)", "the six digits that the telephone shows, or a spare code")
 
 
 class Credentials(BaseModel):
@@ -16,6 +18,7 @@ class Credentials(BaseModel):
     model_config = ConfigDict(extra="forbid")
     sign_in_name: str = Field(min_length=1, max_length=120)
     password: str = Field(min_length=1, max_length=256)
+    code: str = Field("", max_length=40, description="The second step's, where the person has one.")
 
 
 class PersonAnswer(BaseModel):
@@ -44,8 +47,10 @@ def sign_in(
     with database.reading() as reading:
         person = signing_in.find_by_password(reading, body.sign_in_name, body.password)
     with database.writing() as writing:
+        if not second_step.passes(writing, now, person.id, body.code):
+            raise NotSignedIn("this person has a second step; the code is missing or does not fit now", CODE_WANTED)
         signing_in.end_session(writing, request.cookies.get(cookie_name(settings), ""), now)
-        token = signing_in.open_session(writing, person, now)
+        token = signing_in.open_session(writing, person, now, settings.session_hours)
         slowing_down.forgive(writing, [name for name in tries if name.startswith("name")], now)
     give_cookie(response, settings, token)
     return told(person)
@@ -74,7 +79,7 @@ def give_cookie(response: Response, settings: Settings, token: str) -> None:
     response.set_cookie(
         cookie_name(settings),
         token,
-        max_age=int(signing_in.SESSION_LASTS.total_seconds()),
+        max_age=settings.session_hours * 3600,
         path=settings.public_path or "/",
         secure=settings.is_https,
         httponly=True,

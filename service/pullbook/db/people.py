@@ -7,7 +7,7 @@ from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from pullbook.db.schema import STRICT, Table, length, not_negative, one_of, own_id, positive, reference, rule
 
-ROLES = ("front_desk", "tuner", "owner")
+ROLES = ("read_only", "front_desk", "tuner", "owner")
 
 
 class Shop(Table):
@@ -55,6 +55,22 @@ class Staff(Table):
     created_at: Mapped[datetime]
     disabled_at: Mapped[datetime | None]
     version: Mapped[int] = mapped_column(default=1)
+    # the second step at the door (RFC 6238): a secret counts from `code_since` on; a code's step is taken once
+    code_secret: Mapped[str | None]
+    code_since: Mapped[datetime | None]
+    code_last_step: Mapped[int | None]
+
+
+class SpareCode(Table):
+    """A code for the day the telephone is lost: good once, kept as its hash only."""
+
+    __tablename__ = "spare_code"
+    __table_args__ = (length("code_hash", 64, 64), STRICT)
+    id: Mapped[str] = own_id()
+    staff_id: Mapped[str] = reference("staff.id", index=True)
+    code_hash: Mapped[str]
+    made_at: Mapped[datetime]
+    used_at: Mapped[datetime | None]
 
 
 class SignIn(Table):

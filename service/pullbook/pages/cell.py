@@ -149,13 +149,13 @@ def weather(request: Request, session: ReadSession, person: PagePerson, now: Now
 @router.post("/qr")
 def qr(person: PagePerson, settings: SettingsDep, text: Annotated[str, Body(embed=True, max_length=400)]) -> Response:
     """A results link as a QR code, to be held under a phone. Changes nothing; the link is in the body, so in no log."""
-    if not text.startswith(f"{settings.public_url}/r/"):
+    if not text.startswith((f"{settings.public_url}/r/", "otpauth://totp/")):
         raise Invalid(
             "Only results links are drawn.", FieldProblem("text", "(not shown)", f"{settings.public_url}/r/…")
         )
     code = segno.make(text, error="m", micro=False)
     drawn = BytesIO()
     code.save(
-        drawn, kind="svg", xmldecl=False, border=4, dark="#000", light="#fff", title="Results link", omitsize=True
+        drawn, kind="svg", xmldecl=False, border=4, dark="#000", light="#fff", title="QR code", omitsize=True
     )
     return Response(drawn.getvalue(), media_type="image/svg+xml", headers={"Cache-Control": "no-store"})

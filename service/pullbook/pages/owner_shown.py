@@ -48,10 +48,13 @@ class CellsPage(Shown):
 class PersonLine:
     """Somebody who works here, or did."""
 
+    id: str
+    version: int
     full_name: str
     sign_in_name: str
     role: str
     disabled_at: datetime | None
+    second_step: bool
     is_you: bool
 
 

@@ -21,7 +21,17 @@ def staff(request: Request, session: ReadSession, person: Owner) -> Response:
     """Who works here, and a place to add somebody."""
     rows = session.scalars(select(Staff).order_by(Staff.disabled_at.is_not(None), Staff.full_name))
     people = tuple(
-        PersonLine(row.full_name, row.sign_in_name, row.role, row.disabled_at, row.id == person.id) for row in rows
+        PersonLine(
+            id=row.id,
+            version=row.version,
+            full_name=row.full_name,
+            sign_in_name=row.sign_in_name,
+            role=row.role,
+            disabled_at=row.disabled_at,
+            second_step=row.code_since is not None,
+            is_you=row.id == person.id,
+        )
+        for row in rows
     )
     return draw(frame(request, shop_row(session), person, "staff"), StaffPage(people=people))
 

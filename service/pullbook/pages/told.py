@@ -25,12 +25,17 @@ class Frame:
 
     root: str = told("The path under which the service is reached; empty at the root of its host.")
     asset_of: Callable[[str], str] = told("Gives the lasting address of a file of web/static.")
-    here: str = told("Which index tab is open: today, new, weather, cells, staff, shop, or empty.")
+    here: str = told("Which index tab is open: the last part of its path, today, new, or empty.")
     shop_name: str = told("The shop's name; empty before it is set up.")
     time_zone: str = told("The shop's time zone, by its name in the tz database.")
     units: ShownUnits = told("The units the shop shows power, torque and pressure in.")
     person_name: str = told("Who is signed in; empty when nobody is.")
-    role: str = told("Their role: front_desk, tuner, owner; empty when nobody is signed in.")
+    role: str = told("Their role: read_only, front_desk, tuner, owner; empty when nobody is signed in.")
+
+    @property
+    def may_write(self) -> bool:
+        """Whether this person does more than read."""
+        return self.role != "read_only"
 
     @property
     def may_tune(self) -> bool:

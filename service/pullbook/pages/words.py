@@ -35,9 +35,10 @@ ASPIRATION_WORDS = {
     "mechanical": "mechanically charged",
     "turbo": "turbocharged",
 }
-ROLE_WORDS = {"front_desk": "front desk", "tuner": "tuner", "owner": "owner"}
+ROLE_WORDS = {"read_only": "reading only", "front_desk": "front desk", "tuner": "tuner", "owner": "owner"}
 # What a flag is called where there is no room for its sentence; its page says the sentence.
 FLAG_WORDS = {
+    "clipped_sensor": "sensor at its end",
     "closed_throttle": "throttle not full",
     "corrected_twice": "corrected twice?",
     "dropouts": "engine-speed dropouts",
@@ -53,6 +54,7 @@ FLAG_WORDS = {
     "roller_speed_mended": "roller speed mended",
     "short_sweep": "short sweep",
     "time_repaired": "time stamps repaired",
+    "weather_against_car": "weather against the car’s sensors",
     "weather_doubt": "weather doubtful",
     "weather_stale": "weather stale",
     "wheel_slip": "wheel slip",

@@ -19,7 +19,6 @@ from pullbook.shop.password_rules import check_password
 
 HASHER = PasswordHasher(time_cost=2, memory_cost=19456, parallelism=1)  # OWASP's small setting: 20 to 80 ms here
 _AT_ONCE = threading.BoundedSemaphore(4)  # a crowd at the door must not take the machine's memory
-SESSION_LASTS = timedelta(hours=14)  # one long working day
 FORGOTTEN_AFTER = timedelta(days=30)
 INVITATION_LASTS = timedelta(minutes=30)
 WRONG = "that name and password do not go together"
@@ -80,11 +79,12 @@ def find_by_password(session: Session, sign_in_name: str, password: str) -> Pers
     return Person(row.id, row.full_name, row.role, row.sign_in_name)
 
 
-def open_session(session: Session, person: Person, now: datetime) -> str:
+def open_session(session: Session, person: Person, now: datetime, hours: int) -> str:
     """A new session, always under a new token. Returns what goes into the cookie; only its hash is kept."""
     session.execute(delete(SignIn).where(SignIn.ends_at < now - FORGOTTEN_AFTER))
     token = fresh_token()
-    session.add(SignIn(token_hash=hash_token(token), staff_id=person.id, started_at=now, ends_at=now + SESSION_LASTS))
+    ends_at = now + timedelta(hours=hours)
+    session.add(SignIn(token_hash=hash_token(token), staff_id=person.id, started_at=now, ends_at=ends_at))
     auditing.note(session, now, person.id, "signed in", "staff", person.id)
     return token
 

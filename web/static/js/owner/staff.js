@@ -13,7 +13,8 @@ function madeUp() {
   return letters.join("").match(/.{4}/g).join("-");
 }
 
-document.querySelector("[data-make-password]").addEventListener("click", (event) => {
+document.addEventListener("click", (event) => {
+  if (!event.target.dataset.makePassword) return;
   const field = document.getElementById(event.target.dataset.makePassword);
   field.value = madeUp();
   field.focus();
