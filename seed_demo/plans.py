@@ -48,6 +48,9 @@ class JobPlan:
     air: Air | None = None  # where the story wants its own weather
     reading: str = "usual"  # usual | stale | sea_level
     notes: str = ""
+    beside: str = ""  # answers: what the controller answered is joined to every pull
+    packed: bool = False  # the logger leaves a measurement file, not text
+    in_turn: bool = False  # pulled A-B-A-B: a part that is changed in a minute
 
 
 @dataclass(frozen=True)
@@ -63,6 +66,8 @@ class PullTaken:
     air: Air
     seed: int
     set_aside: str
+    beside: str = ""
+    packed: bool = False
 
 
 @dataclass(frozen=True)

@@ -39,9 +39,10 @@ def _parts() -> list[JobPlan]:
             "filter-does-nothing", 61, 14.0, VALLEY, FEN, 7, "Customer brought a cotton panel filter: is it worth it?",
             (
                 SetupPlan("Paper filter", FEN.car, 5, fuel="95 octane"),
-                SetupPlan("Cotton panel filter", FEN.car, 5, "Panel filter alone", fuel="95 octane"),
+                SetupPlan("Cotton panel filter", FEN.car, 5, "Panel filter alone, changed from pull to pull",
+                          fuel="95 octane"),
             ),
-            dialect="pruefstand",
+            dialect="pruefstand", in_turn=True,
             link_note="We could not measure a difference. Keep it for the washing, not for the power.",
         ),
     ]  # fmt: skip

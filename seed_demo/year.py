@@ -15,11 +15,12 @@ from seed_demo.plans import Job, JobPlan, PullTaken, Reading, SetupPlan, SetupTa
 from seed_demo.rollers import PART_BRAKE
 from seed_demo.rolling_road import Pull
 from seed_demo.stories import told
+from seed_demo.story_loggers import logger_stories
 from seed_demo.today import on_the_board
 from seed_demo.vins import invented_vin, mistyped
 
 SEED = 20_261
-FEW = ("exhaust-gains", "waits-for-a-map", "holds-its-boost", "today-ready", "today-booked")
+FEW = ("exhaust-gains", "waits-for-a-map", "holds-its-boost", "controller-answers", "today-ready", "today-booked")
 MISTYPED = (24, "Ridge 2.2 D")
 BEFORE_FIRST_PULL_MIN, BETWEEN_SETUPS_MIN = 25.0, 45.0
 REPEATABILITY = 0.0035  # of torque from one pull to the next, as ever
@@ -29,9 +30,8 @@ def the_year(began_at: datetime, small: bool = False) -> Year:
     """Everything that is to be on record, for a demo made at this instant; the same again for the same instant."""
     today = began_at.astimezone(ZoneInfo(TIME_ZONE)).date()
     stories = told(_days_since(today, 8, 6), _days_since(today, 1, 19))
-    plans = sorted(
-        [*between_the_stories(SEED), *stories, *on_the_board()], key=lambda plan: (-plan.days_ago, plan.hour)
-    )
+    every = [*between_the_stories(SEED), *stories, *logger_stories(), *on_the_board()]
+    plans = sorted(every, key=lambda plan: (-plan.days_ago, plan.hour))
     garage = _garage(plans, today)
     jobs = tuple(_job(plan, garage[plan.customer, plan.model.name], today, began_at) for plan in plans)
     if small:  # a part of the same year, so that the rest can follow
@@ -110,6 +110,9 @@ def _local(day: date, hour: float) -> datetime:
 
 def _pull_times(plan: JobPlan, start: datetime) -> list[list[datetime]]:
     now, times = start + timedelta(minutes=BEFORE_FIRST_PULL_MIN), []
+    if plan.in_turn:
+        gap, many = timedelta(minutes=plan.setups[0].gap_min), len(plan.setups)
+        return [[now + gap * (many * number + at) for number in range(s.pulls)] for at, s in enumerate(plan.setups)]
     for setup in plan.setups:
         times.append([now + timedelta(minutes=setup.gap_min * number) for number in range(setup.pulls)])
         now = times[-1][-1] + timedelta(minutes=BETWEEN_SETUPS_MIN)
@@ -136,7 +139,7 @@ def _pull(plan: JobPlan, setup: SetupPlan, number: int, of_ticket: int, at: date
     intake = air.temperature_c + model.standing_k + warmer + chance.uniform(0.0, 1.5)
     dialect = setup.dialects.get(number, plan.dialect)
     return PullTaken(
-        file_name=_file_name(dialect, model, of_ticket, at),
+        file_name=_file_name(dialect, model, of_ticket, at, plan.packed),
         dialect=dialect,
         taken_at=at,
         car=stronger(setup.car, 1.0 + chance.gauss(0.0, REPEATABILITY)),
@@ -145,12 +148,15 @@ def _pull(plan: JobPlan, setup: SetupPlan, number: int, of_ticket: int, at: date
         air=air,
         seed=seed,
         set_aside=setup.set_aside.get(number, ""),
+        beside=plan.beside,
+        packed=plan.packed,
     )
 
 
-def _file_name(dialect: str, model: Model, number: int, at: datetime) -> str:
+def _file_name(dialect: str, model: Model, number: int, at: datetime, packed: bool) -> str:
     there = at.astimezone(ZoneInfo(TIME_ZONE))
-    return DIALECTS[dialect].file_name.format(number=number, date=f"{there:%Y-%m-%d}", model=model.name.split()[0])
+    name = DIALECTS[dialect].file_name.format(number=number, date=f"{there:%Y-%m-%d}", model=model.name.split()[0])
+    return name.removesuffix(".csv") + ".mf4" if packed else name
 
 
 def _readings(job: Job, began_at: datetime) -> list[Reading]:

@@ -68,7 +68,7 @@ def test_all_panels_share_one_engine_speed_axis(comparison: Any) -> None:
     assert {trace.get("xaxis", "x") for trace in figure["data"]} == {"x"}
     assert [name for name in figure["layout"] if name.startswith("xaxis")] == ["xaxis"]
     domains = [figure["layout"][name]["domain"] for name in figure["layout"] if name.startswith("yaxis")]
-    assert len(domains) == len(figure["layout"]["meta"]["panels"]) == 3  # these files hold no manifold pressure
+    assert len(domains) == len(figure["layout"]["meta"]["panels"]) == 4  # these files hold no manifold pressure
     assert all(upper[0] > lower[1] for upper, lower in pairwise(domains))
 
 

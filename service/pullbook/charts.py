@@ -4,20 +4,23 @@ from typing import Any
 
 import numpy as np
 
-from pullbook.panels import Line, Panel, axis_title, dash, panels_of
+from pullbook.difference_panel import compared_panels
+from pullbook.panels import Line, Panel, axis_title, dash
 from pullbook.shop.comparing import Comparison
 from pullbook.shop.facts import Floats
 from pullbook.shown_units import ShownUnits
 
 # The light half of web/static/css/tokens.css; the page's script repaints by `meta.style` when the sheet is dark.
 COLOURS = {"a": "#0072b2", "b": "#d55e00", "c": "#008a64", "d": "#000000", "e": "#b65c8f", "f": "#9a6a00"}
-_WIDTHS = {"mean": 3.0, "single": 1.0, "asked": 1.5}
+_WIDTHS = {"mean": 3.0, "single": 1.0, "asked": 1.5, "low": 0.5, "high": 0.5}
+_QUIET = ("single", "low", "high")  # the cursor's readout says the rest
+_TINT = "2e"  # how much of a setup's colour its interval has, as the last pair of #rrggbbaa
 _PANEL_GAP = 0.06
 
 
 def overlay(comparison: Comparison, units: ShownUnits) -> dict[str, Any]:
     """A comparison as a figure: `data` (one trace a line), `layout` (panels stacked on one axis of speed)."""
-    return figure_of(panels_of(comparison, units), comparison.engine_speed_rpm)
+    return figure_of(compared_panels(comparison, units), comparison.engine_speed_rpm)
 
 
 def figure_of(panels: tuple[Panel, ...], grid_rpm: Floats, one_pull: bool = False) -> dict[str, Any]:
@@ -31,7 +34,9 @@ def figure_of(panels: tuple[Panel, ...], grid_rpm: Floats, one_pull: bool = Fals
     layout = _layout(panels, one_pull)
     for number, (panel, (low, high)) in enumerate(zip(panels, _places(len(panels)), strict=True), start=1):
         name = "yaxis" if number == 1 else f"yaxis{number}"
-        layout[name] = {"domain": [low, high], "anchor": "x", "zeroline": False, "automargin": True}
+        layout[name] = {"domain": [low, high], "anchor": "x", "zeroline": panel.has_zero, "automargin": True}
+        if panel.has_zero:
+            layout[name]["range"] = _reach(panel)
         layout["annotations"].append(
             {
                 "text": f"{_text(panel.title)}, {_text(panel.unit)}"
@@ -103,10 +108,11 @@ def _trace(line: Line, panel: Panel, number: int, speeds: list[float]) -> dict[s
             "width": _WIDTHS[line.kind],
             "dash": ",".join(f"{part}px" for part in pattern.split()) or "solid",
         },
+        **({"fill": "tonexty", "fillcolor": COLOURS[line.style] + _TINT} if line.kind == "high" else {}),
         "opacity": 0.7 if line.kind == "single" else 1.0,
         "connectgaps": False,
-        "hoverinfo": "skip" if line.kind == "single" else "all",
-        **({} if line.kind == "single" else {"hovertemplate": said}),
+        "hoverinfo": "skip" if line.kind in _QUIET else "all",
+        **({} if line.kind in _QUIET else {"hovertemplate": said}),
         "meta": {
             "style": line.style,
             "letter": line.letter,
@@ -116,6 +122,13 @@ def _trace(line: Line, panel: Panel, number: int, speeds: list[float]) -> dict[s
             "label": line.label,
         },
     }
+
+
+def _reach(panel: Panel) -> list[float]:
+    """Both ends of an axis that does not follow an interval opening wide at the ends of the sweep."""
+    low, high = panel.span
+    room = 0.06 * (high - low or 1.0)
+    return [round(low - room, 4), round(high + room, 4)]
 
 
 def _values(values: Floats, decimals: int) -> list[float | None]:

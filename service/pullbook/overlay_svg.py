@@ -7,7 +7,8 @@ from html import escape
 import numpy as np
 
 from pullbook.axis_ticks import tick_decimals, ticks
-from pullbook.panels import AXIS_WORDS, Line, Panel, axis_title, dash, panels_of
+from pullbook.difference_panel import compared_panels
+from pullbook.panels import AXIS_WORDS, Line, Panel, axis_title, dash
 from pullbook.shop.comparing import Comparison
 from pullbook.shop.facts import Floats
 from pullbook.shown_units import ShownUnits, plain_number
@@ -16,6 +17,7 @@ WIDE = 1040
 NARROW = 400
 _LEFT, _RIGHT, _TOP, _GAP, _FOOT = 46, 26, 8, 34, 42
 _LETTER_HEIGHT = 14
+_DRAWN_AFTER = {"low": 0, "high": 0, "single": 0, "asked": 1, "mean": 2}
 _Place = Callable[[float], float]
 
 
@@ -40,11 +42,24 @@ def overlay_svg(
     described: str = "",
 ) -> str:
     """The comparison as one `<svg>`: a panel for each quantity, one axis of speed below. Text in it is escaped."""
-    panels = panels_of(comparison, units, keys)
-    return panels_svg(panels, comparison.engine_speed_rpm, width, described or _described(comparison, panels))
+    panels = compared_panels(comparison, units, keys)
+    return compared_svg(comparison, panels, width, described)
 
 
-def panels_svg(panels: Sequence[Panel], grid_rpm: Floats, width: int = WIDE, described: str = "") -> str:
+def compared_svg(comparison: Comparison, panels: Sequence[Panel], width: int = WIDE, described: str = "") -> str:
+    """The same from panels that are made already, with the band marked that is judged."""
+    band = comparison.judgement.band_rpm if comparison.judged else None
+    said = described or _described(comparison, panels)
+    return panels_svg(panels, comparison.engine_speed_rpm, width, said, band)
+
+
+def panels_svg(
+    panels: Sequence[Panel],
+    grid_rpm: Floats,
+    width: int = WIDE,
+    described: str = "",
+    band: tuple[float, float] | None = None,
+) -> str:
     """Panels on one grid of speed as one `<svg>`; an empty string where there is nothing to draw."""
     if not panels or not len(grid_rpm):
         return ""
@@ -54,6 +69,7 @@ def panels_svg(panels: Sequence[Panel], grid_rpm: Floats, width: int = WIDE, des
     parts, top = [], float(_TOP)
     for number, panel in enumerate(panels):
         height = _height(width, number)
+        parts.append(_band(band, frame, top + 22, height))
         parts.append(_panel(panel, grid_rpm, frame, speeds, top + 22, height))
         top += 22 + height + (_GAP if number + 1 < len(panels) else 0) - (12 if number + 1 < len(panels) else 0)
     parts.append(_speed_axis(frame, speeds, top, axis_title(panels)))
@@ -62,6 +78,15 @@ def panels_svg(panels: Sequence[Panel], grid_rpm: Floats, width: int = WIDE, des
         f'<svg viewBox="0 0 {width} {whole}" width="{width}" height="{whole}" role="img" '
         f'xmlns="http://www.w3.org/2000/svg"><title>{escape(described)}</title>{"".join(parts)}</svg>'
     )
+
+
+def _band(band: tuple[float, float] | None, frame: _Frame, top: float, height: int) -> str:
+    """The band of speed that is judged, behind a panel."""
+    if band is None:
+        return ""
+    left, right = frame.x(band[0]), frame.x(band[1])
+    box = f'<rect class="judged" x="{left:.1f}" y="{top:.0f}" width="{right - left:.1f}" height="{height}"/>'
+    return f'{box}<path class="judged-edge" d="M{left:.1f} {top:.0f}v{height}M{right:.1f} {top:.0f}v{height}"/>'
 
 
 def _height(width: int, number: int) -> int:
@@ -77,7 +102,7 @@ def _panel(panel: Panel, grid: Floats, frame: _Frame, speeds: list[float], top: 
     scale = height / (values[-1] - values[0])
 
     def y(value: float) -> float:
-        return top + height - (value - values[0]) * scale
+        return min(max(top + height - (value - values[0]) * scale, top), top + height)
 
     right = frame.width - _RIGHT
     places = tick_decimals(values)
@@ -90,10 +115,32 @@ def _panel(panel: Panel, grid: Floats, frame: _Frame, speeds: list[float], top: 
             f'<text class="tick-label" x="{_LEFT - 6}" y="{y(value) + 4:.1f}" text-anchor="end">'
             f"{plain_number(value, places)}</text>"
         )
-    order = sorted(panel.lines, key=lambda line: {"single": 0, "asked": 1, "mean": 2}[line.kind])
+    if panel.has_zero:
+        drawn.append(f'<path class="edge" d="M{_LEFT} {y(0.0):.1f}H{right}"/>')
+    order = sorted(panel.lines, key=lambda line: _DRAWN_AFTER[line.kind])
+    drawn += [_interval(low, high, grid, frame, y) for low, high in intervals_of(panel)]
     drawn += [_line(line, grid, frame, y) for line in order]
     drawn += _end_letters(panel, grid, frame, y, top, top + height)
     return "".join(drawn)
+
+
+def intervals_of(panel: Panel) -> list[tuple[Line, Line]]:
+    """Where each interval of a panel begins and ends."""
+    lows = [line for line in panel.lines if line.kind == "low"]
+    return list(zip(lows, [line for line in panel.lines if line.kind == "high"], strict=True))
+
+
+def _interval(low: Line, high: Line, grid: Floats, frame: _Frame, y: _Place) -> str:
+    """The area between the two, one piece for each stretch that both know."""
+    known = np.isfinite(low.values) & np.isfinite(high.values)
+    places = np.flatnonzero(known)
+    pieces = []
+    for piece in np.split(places, np.flatnonzero(np.diff(places) > 1) + 1):
+        there = [f"{frame.x(grid[at]):.1f} {y(high.values[at]):.1f}" for at in piece]
+        back = [f"{frame.x(grid[at]):.1f} {y(low.values[at]):.1f}" for at in piece[::-1]]
+        if there:
+            pieces.append(f"M{'L'.join(there + back)}Z")
+    return f'<path class="interval setup-{low.style}" d="{"".join(pieces)}"/>'
 
 
 def _note(panel: Panel) -> str:

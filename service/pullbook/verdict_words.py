@@ -35,9 +35,13 @@ def interval_words(one: Verdict, units: ShownUnits) -> str:
     return f"{low} to {high}{SPACE}{units.label('power')}"
 
 
-def share_words(one: Verdict) -> str:
-    """The interval in per cent of the first setup; empty where there is none."""
-    return "" if one.interval_pct is None else _per_cent(list(one.interval_pct), _share_decimals(one))
+def size_words(one: Verdict, units: ShownUnits) -> tuple[str, str]:
+    """How large a gain or a loss is, and between what it lies, both without a sign."""
+    places, unit = _decimals(one, units), units.label("power")
+    sizes = [plain_number(units.number(abs(one.difference_w), "power"), places)]
+    sizes += [plain_number(units.number(end, "power"), places) for end in sorted(map(abs, one.interval_w or ()))]
+    share = _per_cent([abs(one.difference_pct)], _share_decimals(one))
+    return f"{sizes[0]}{SPACE}{unit} ({share})", f"{' to '.join(sizes[1:])}{SPACE}{unit}"
 
 
 def band_words(one: Verdict) -> str:
@@ -96,21 +100,22 @@ def power_words(one: Verdict) -> str:
 
 def _decimals(one: Verdict, units: ShownUnits) -> int:
     """As usual; more where the interval is so narrow that its ends would be rounded by a good part of its width."""
-    usual = units.decimals("power")
-    if one.interval_w is None:
-        return usual
-    return _fine_enough(units.number(one.interval_w[1] - one.interval_w[0], "power"), usual)
+    ends = [units.number(value, "power") for value in one.interval_w or ()]
+    return _fine_enough(ends, units.decimals("power"))
 
 
 def _share_decimals(one: Verdict) -> int:
-    return 1 if one.interval_pct is None else _fine_enough(one.interval_pct[1] - one.interval_pct[0], 1)
+    return _fine_enough(list(one.interval_pct or ()), 1)
 
 
-def _fine_enough(width: float, usual: int) -> int:
-    """Decimals that round off no more than a tenth of a width, three beyond what is usual at most."""
+def _fine_enough(ends: list[float], usual: int) -> int:
+    """Decimals that round off no more than a tenth of an interval, and print no end as 0 that is none."""
+    width = max(ends, default=0.0) - min(ends, default=0.0)
     if width <= 0.0:
         return usual
-    return next((places for places in range(usual, usual + 3) if 10.0**-places <= 0.2 * width), usual + 3)
+    least = min((abs(end) for end in ends if end), default=width)
+    places = (usual + more for more in range(4))
+    return next((one for one in places if 10.0**-one <= min(0.2 * width, 2.0 * least)), usual + 3)
 
 
 def _per_cent(values: list[float], decimals: int) -> str:

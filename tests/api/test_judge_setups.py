@@ -197,7 +197,7 @@ def test_what_two_cells_do_not_share_is_in_the_interval_and_named(owner: Any, ho
     assert half > max(plain, 1.95 * own)
 
 
-def test_the_first_setup_without_a_pull_that_counts_leaves_nothing_to_judge_by(tuner: Any, made: Any) -> None:
+def test_a_setup_without_a_pull_that_counts_is_not_judged_nor_judged_by(tuner: Any, made: Any) -> None:
     pulls = made("ABB", BASE[:1], BETTER[:2])
     tuner.post(f"/api/v1/pulls/{pulls[0]}/set-aside", json={"reason": "Wheel spin"})
     compared = _compare(tuner, pulls)

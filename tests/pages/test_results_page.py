@@ -6,6 +6,8 @@ import html
 import re
 from typing import Any
 
+import pytest
+
 from pullbook.pages.results_flags import CUSTOMER_WORDS
 from pullbook.pages.results_style import CSS, PARTS, packed, results_css
 from pullbook.pages.words import FLAG_WORDS
@@ -122,6 +124,33 @@ def test_before_and_after_stand_in_one_sentence_with_unit_uncertainty_and_standa
         r"[\d.]+\u00a0N·m more, at the wheels, corrected to the reference air of SAE J1349 \(2004\)\.",
         said,
     ), said
+
+
+def test_how_sure_the_difference_is_stands_in_words_with_its_interval(
+    anonymous: Any, tuner: Any, filed_pulls: Filed
+) -> None:
+    page = html.unescape(_page(anonymous, filed_pulls).text).replace("\u00a0", " ").replace("\u202f", " ")
+    said = re.search(
+        r"On average over \d \d{3} to \d \d{3} rev/min the car gave ([\d.]+) kW \(([\d.]+) %\) more with B than with "
+        r"A; with 95 % confidence it is from ([\d.]+) to ([\d.]+) kW\.",
+        page,
+    )
+    assert said is not None
+    asked = {"pull_id": filed_pulls.pull_ids, "standard": "sae_j1349"}
+    (one,) = tuner.get("/api/v1/comparisons", params=asked).json()["verdicts"]
+    assert one["verdict"] == "gain"
+    told = [one["difference_w"] / 1000.0, one["difference_pct"], *(end / 1000.0 for end in one["interval_w"])]
+    for printed, value in zip(said.groups(), told, strict=True):
+        assert float(printed) == pytest.approx(value, abs=0.51 * 10.0 ** -len(printed.partition(".")[2]))
+
+
+def test_a_single_pull_of_a_setup_claims_nothing_to_the_customer(
+    anonymous: Any, tuner: Any, filed_pulls: Filed
+) -> None:
+    tuner.post(f"/api/v1/pulls/{filed_pulls.pull_ids[0]}/set-aside", json={"reason": "the driver lifted early"})
+    page = _page(anonymous, filed_pulls).text
+    assert "There is a single pull of A or of B, so how much of the difference is chance cannot be told." in page
+    assert "On average over" not in page
 
 
 def test_its_styles_are_in_the_page_and_the_policy_names_them_and_nothing_else(

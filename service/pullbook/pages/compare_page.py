@@ -10,15 +10,16 @@ from sqlalchemy.orm import Session
 from pullbook.charts import figure_of
 from pullbook.db.evidence import Pull
 from pullbook.db.tables import Ticket
+from pullbook.difference_panel import compared_panels
 from pullbook.errors import Invalid
 from pullbook.measure.correction import STANDARDS
-from pullbook.overlay_svg import NARROW, overlay_svg
+from pullbook.overlay_svg import NARROW, compared_svg
 from pullbook.pages.cell_shown import ComparePage
 from pullbook.pages.judging_asked import Typed, asked_of, judged_by
 from pullbook.pages.summing_up import safe_json, summaries, table_of
 from pullbook.pages.telling_apart import first_words, verdict_part
 from pullbook.pages.verdict_shown import VerdictPart
-from pullbook.panels import not_drawn, panels_of
+from pullbook.panels import not_drawn
 from pullbook.shop.comparing import Comparison, compared
 from pullbook.shop.reading import ReadPull, ReadSettings, read_pulls
 from pullbook.shown_units import ShownUnits
@@ -45,7 +46,7 @@ def read_comparison(
     ticket_ids = {ticket.id: None for ticket in comparison.tickets} if comparison else {}
     ticket_ids |= {ticket_id: None} if ticket_id else {}
     further, unknown = _numbered(session, also)
-    drawn = panels_of(comparison, units) if comparison else ()
+    drawn = compared_panels(comparison, units) if comparison else ()
     grid = comparison.engine_speed_rpm if comparison else ()
     speeds, columns = table_of(drawn, comparison.engine_speed_rpm) if comparison else ((), ())
     return ComparePage(
@@ -64,8 +65,8 @@ def read_comparison(
         step_rpm=settings.step_rpm,
         chosen=frozenset(pull_ids),
         choices=_choices(session, list(ticket_ids | further), pull_ids, settings),
-        wide_svg=overlay_svg(comparison, units) if comparison else "",
-        narrow_svg=overlay_svg(comparison, units, NARROW) if comparison else "",
+        wide_svg=compared_svg(comparison, drawn) if comparison else "",
+        narrow_svg=compared_svg(comparison, drawn, NARROW) if comparison else "",
         figure=safe_json(figure_of(drawn, comparison.engine_speed_rpm)) if comparison and len(grid) else "",
         not_drawn=not_drawn(comparison) if comparison else "",
         speeds=speeds,

@@ -2,7 +2,8 @@
 
 import re
 
-from pullbook.panels import AXIS_WORDS, drawn_pulls, letter, not_drawn, panels_of
+from pullbook.difference_panel import compared_panels
+from pullbook.panels import AXIS_WORDS, drawn_pulls, letter, not_drawn
 from pullbook.shop.comparing import Comparison, SetupRead
 from pullbook.shop.reading import ReadPull
 from pullbook.shown_units import ShownUnits
@@ -11,7 +12,7 @@ from pullbook.verdict_words import verdict_text
 
 def csv_of(comparison: Comparison, units: ShownUnits) -> str:
     """Comment lines, a heading, one line for each step of speed; an empty cell where a curve has no point."""
-    panels = panels_of(comparison, units)
+    panels = compared_panels(comparison, units)
     lines = [(panel, line) for panel in panels for line in panel.lines]
     names = [f"{panel.key} {line.label} ({line.kind}) [{panel.unit}]" for panel, line in lines]
     rows = _head(comparison, units)

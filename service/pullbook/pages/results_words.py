@@ -1,14 +1,18 @@
-"""Before and after in plain sentences: what was measured, how far single pulls lay apart, and no more than that."""
+"""Before and after in plain sentences: what was measured, how sure the difference is, and no more than that."""
 
 from collections.abc import Sequence
 
 from pullbook.measure.correction import Standard
 from pullbook.pages.cell_shown import SetupSummary
 from pullbook.panels import letter
+from pullbook.shop.judging import Judged, Judgement, by_later
 from pullbook.shown_units import ShownUnits, plain_number
+from pullbook.verdict_words import band_words, interval_words, size_words
 
 
-def sentences(found: tuple[SetupSummary, ...], units: ShownUnits, standard: Standard) -> tuple[str, ...]:
+def sentences(
+    found: tuple[SetupSummary, ...], units: ShownUnits, standard: Standard, judgement: Judgement
+) -> tuple[str, ...]:
     """What was measured before, what after and the difference in one sentence; then how sure the difference is."""
     read = [one for one in found if one.peak_power_w is not None and one.peak_torque_nm is not None]
     empty = tuple(f"{_called(one)}: no pull that counts." for one in found if one not in read)
@@ -19,7 +23,8 @@ def sentences(found: tuple[SetupSummary, ...], units: ShownUnits, standard: Stan
         return (_alone(first, units, standard), *_observed(read, units), *empty)
     said = [_before_and_after(first, later[0], units, standard)]
     said += [_and_then(first, one, units) for one in later[1:]]
-    said += [_how_sure(first, one) for one in later]
+    judged = by_later(judgement)
+    said += [_how_sure(first, one, judged.get(one.setup_id), units) for one in later]
     return (*said, *_observed(read, units), *empty)
 
 
@@ -92,14 +97,24 @@ def speed(engine_speed_rpm: float | None) -> str:
     return f"{plain_number(engine_speed_rpm or 0.0)}\u00a0rev/min"
 
 
-def _how_sure(first: SetupSummary, later: SetupSummary) -> str:
-    """Whether the single pulls of the two lay apart or into each other."""
+def _how_sure(first: SetupSummary, later: SetupSummary, judged: Judged | None, units: ShownUnits) -> str:
+    """The verdict with its interval, as one says it across a counter."""
     one, other = letter(first.position), letter(later.position)
-    spans: Sequence[float | None] = (first.low_power_w, first.high_power_w, later.low_power_w, later.high_power_w)
-    low_a, high_a, low_b, high_b = (value or 0.0 for value in spans)
-    if first.counted < 2 or later.counted < 2:
+    if judged is None:
+        return f"{one} and {other} share no engine speed over which they could be compared."
+    found = judged.verdict
+    if found.interval_w is None:
         return f"There is a single pull of {one} or of {other}, so how much of the difference is chance cannot be told."
-    if low_b > high_a or high_b < low_a:
-        side = "more" if low_b > high_a else "less"
-        return f"Every pull with {other} gave {side} peak power than every pull with {one}."
-    return f"Some pulls with {other} gave no more and no less than pulls with {one}: the difference may be chance."
+    over = f"On average over {band_words(found)}"
+    if found.kind in ("gain", "loss"):
+        side = "more" if found.kind == "gain" else "less"
+        size, sure = size_words(found, units)
+        heat = " Part of it may be heat and not the change: see below." if judged.soaked else ""
+        return (
+            f"{over} the car gave {size} {side} with {other} than with {one}; with 95\u00a0% confidence it is from "
+            f"{sure}.{heat}"
+        )
+    seen = f"the difference lies from {interval_words(found, units)} with 95\u00a0% confidence"
+    if found.kind == "no_difference":
+        return f"{over}, {other} makes no difference larger than {found.worth_pct:g}\u00a0% to {one}: {seen}."
+    return f"{over}, too few pulls tell {other} from {one}: {seen}, and may be none."

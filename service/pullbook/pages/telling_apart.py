@@ -73,16 +73,14 @@ def _scatters(first: SetupRead, later: SetupRead, found: Verdict, units: ShownUn
 
 def _without(comparison: Comparison) -> str:
     """Why a setup has no verdict, where several are compared."""
-    judged = {one.later_id for one in comparison.judged}
-    missing = [letter(setup.place) for setup in comparison.setups[1:] if setup.setup_id not in judged]
-    if not missing:
+    if len(comparison.setups) < 2:
         return ""
-    first = letter(comparison.setups[0].place)
-    if not comparison.setups[0].counted:
-        return f"No verdict: no pull of {first} counts, and every setup is judged against it."
+    missing = [letter(setup.place) for setup in comparison.setups if not setup.counted]
+    if missing:
+        return f"No verdict on {', '.join(missing)}: no pull that counts."
     if comparison.judgement.band_rpm is None:
         return "No verdict: these pulls share no engine speed to take a mean over."
-    return f"No verdict on {', '.join(missing)}: no pull that counts."
+    return ""
 
 
 def _common(comparison: Comparison) -> str:

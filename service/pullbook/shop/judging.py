@@ -74,13 +74,13 @@ class Judgement:
 def judge(laid: Sequence[Laid], grid_rpm: Floats, asked: Asked, soaked: Collection[str] = ()) -> Judgement:
     """`laid`: in the comparison's order. Invalid where the band asked for does not lie on what all their pulls share.
 
-    A setup without a pull that counts is judged by nobody; nor is one that shares less than the others with the first.
+    The first that has a pull that counts is what the others are judged against; one without any is not judged.
     """
     refuse_bad_asking(asked)
     counting = [one for one in laid if len(one.powers_w)]
     shared = _shared(counting, grid_rpm)
     band = None if shared is None else _band(shared, grid_rpm, asked)
-    if band is None or not counting or counting[0] is not laid[0]:
+    if band is None or not counting:
         return Judgement(band, shared, asked.worth_pct, ())
     first, *later = counting
     judged = tuple(_against(first, one, grid_rpm, band, asked.worth_pct, soaked) for one in later)

@@ -18,7 +18,7 @@ export function library() {
 function painted(figure, width) {
   const ink = token("--ink");
   const soft = token("--ink-soft");
-  const axis = { gridcolor: token("--grid-strong"), linecolor: token("--rule-strong"), tickcolor: token("--rule-strong"), tickfont: { color: soft } };
+  const axis = { gridcolor: token("--grid-strong"), linecolor: token("--rule-strong"), zerolinecolor: token("--rule-strong"), tickcolor: token("--rule-strong"), tickfont: { color: soft } };
   const layout = structuredClone(figure.layout);
   for (const key of Object.keys(layout)) {
     if (/^[xy]axis\d*$/.test(key)) Object.assign(layout[key], axis);
@@ -32,6 +32,7 @@ function painted(figure, width) {
   if (width < 500) layout.margin = { ...layout.margin, l: 48, r: 20 };
   const data = figure.data.map((trace) => ({
     ...trace, hoverinfo: "none", hovertemplate: undefined, line: { ...trace.line, color: token(`--setup-${trace.meta.style}`) },
+    ...(trace.fill ? { fillcolor: token(`--setup-${trace.meta.style}`) + trace.fillcolor.slice(7) } : {}),
   }));
   const title = { family: token("--serif"), color: ink, size: width < 500 ? 13 : 15, weight: 600 };
   layout.annotations = [...layout.annotations.map((one) => ({ ...one, font: title })), ...endLetters(data)];

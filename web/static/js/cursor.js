@@ -1,7 +1,8 @@
 // One cursor through all panels: the pointer or the arrow keys choose an engine speed, the readout says every value there.
 import { make, pageData } from "./dom.js";
 
-const SHORT = { power: "Power", torque: "Torque", pressure: "Manifold" };
+const SHORT = { power: "Power", difference: "Difference", torque: "Torque", pressure: "Manifold" };
+const BOUNDS = ["low", "high"]; // of an interval: told beside the value they enclose
 const heading = (panel) => (panel.unit === "λ" ? "λ" : `${SHORT[panel.key] ?? panel.title}, ${panel.unit}`);
 const caption = (figure, at) => make("caption", {}, `At ${figure.data[0].x[at].toLocaleString("en").replace(",", "\u202f")} rev/min`);
 const shownNumber = (value, decimals) => (value === null || value === undefined ? "–" : value.toFixed(decimals).replace("-", "−"));
@@ -13,7 +14,7 @@ function rowsOf(figure) {
     if (trace.meta.kind === "single") continue;
     const name = trace.meta.kind === "asked" ? `${trace.meta.letter} commanded` : trace.meta.letter;
     if (!rows.has(name)) rows.set(name, {});
-    rows.get(name)[trace.meta.panel] = trace.y;
+    rows.get(name)[BOUNDS.includes(trace.meta.kind) ? `${trace.meta.panel} ${trace.meta.kind}` : trace.meta.panel] = trace.y;
   }
   return rows;
 }
@@ -31,12 +32,21 @@ function drawOne(readout, figure, at) {
   readout.replaceChildren(make("p", { class: "readout-line" }, make("b", { class: "readout-at" }, caption(figure, at).textContent), ...said));
 }
 
+/** A value with the ends of its interval where it has one. */
+function shownValue(values, panel, at) {
+  if (!values[panel.key]) return "";
+  const value = shownNumber(values[panel.key][at], panel.decimals);
+  const ends = BOUNDS.map((end) => values[`${panel.key} ${end}`]?.[at]);
+  if (ends.some((end) => end === null || end === undefined)) return value;
+  return `${value} (${ends.map((end) => shownNumber(end, panel.decimals)).join(" to ")})`;
+}
+
 function draw(readout, figure, at) {
   if (figure.layout.meta.one_pull) return drawOne(readout, figure, at);
   const panels = figure.layout.meta.panels;
   const head = make("tr", {}, make("th", { scope: "col" }, "Setup"), ...panels.map((panel) => make("th", { scope: "col", class: "number" }, heading(panel))));
   const body = [...rowsOf(figure)].map(([name, values]) =>
-    make("tr", {}, make("th", { scope: "row" }, name), ...panels.map((panel) => make("td", { class: "number" }, values[panel.key] ? shownNumber(values[panel.key][at], panel.decimals) : ""))));
+    make("tr", {}, make("th", { scope: "row" }, name), ...panels.map((panel) => make("td", { class: "number" }, shownValue(values, panel, at)))));
   readout.replaceChildren(make("table", {}, caption(figure, at), make("thead", {}, head), make("tbody", {}, ...body, ...differences(figure, at))));
 }
 

@@ -2,6 +2,7 @@
 import { drawFigure, savePng } from "../chart.js";
 import { cursorOn } from "../cursor.js";
 import { make, refresh } from "../dom.js";
+import { bandOn } from "./band.js";
 
 const byId = (id) => document.getElementById(id);
 const choice = byId("choice");
@@ -24,10 +25,20 @@ async function draw() {
     return;
   }
   cursor = cursorOn(host, byId("cursor"), byId("readout"));
-  host.on("plotly_relayout", cursor.place);
-  host.on("plotly_afterplot", cursor.place);
+  const band = bandOn(host.closest(".drawing"), host, judgeOver);
+  for (const happened of ["plotly_relayout", "plotly_afterplot"]) {
+    host.on(happened, cursor.place);
+    if (band) host.on(happened, band.place);
+  }
   cursor.start();
   byId("png").hidden = false;
+}
+
+/** The band was moved on the chart: it goes into the form, and from there the way of every choice. */
+function judgeOver(low, high) {
+  byId("band_low_rpm").value = low;
+  byId("band_high_rpm").value = high;
+  follow();
 }
 
 function tidy() {
