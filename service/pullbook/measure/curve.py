@@ -8,6 +8,7 @@ import numpy as np
 
 from pullbook.measure.air import Air
 from pullbook.measure.brake import Brake, brake_of
+from pullbook.measure.clipping import clipped_flags
 from pullbook.measure.correction import STANDARDS, Engine, Factor, factor
 from pullbook.measure.curveparts import (
     Array,
@@ -140,7 +141,8 @@ def _found(channels: Mapping[str, Array], calibration: RollerCalibration, settin
     motion = motion_of(time, cut, brake_rows, calibration, settings.window_s)
     turning = engine_speed_of(base.channels, stretch.start, stretch.stop, motion, settings.engine_turns_per_roller_turn)
     counts = {**base.counts, **signal.counts, **brake.counts, **turning.counts}
-    flags = (*stretch.flags, *turning.flags, *_repairs(counts))
+    clipped = clipped_flags(base.channels, stretch.start, stretch.stop, motion.time_s, turning.axis_rpm)
+    flags = (*stretch.flags, *turning.flags, *clipped, *_repairs(counts))
     return _Sweep(base, stretch, time, signal, brake, brake_rows, motion, turning, flags, counts)
 
 

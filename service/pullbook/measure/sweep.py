@@ -37,8 +37,9 @@ def find_sweep(base: TimeBase, signal: RollerSignal) -> Stretch:
         flags.append(
             Flag(
                 "closed_throttle",
-                f"Throttle never passes {most:.0f} %: this is not a full-throttle sweep, or the throttle "
-                "channel is not in %. The steady rise of the roller was taken instead; check the channel's unit.",
+                f"Throttle never passes {most:.0f} % in {time[-1] - time[0]:.1f} s: this is not a full-throttle sweep, "
+                "or the throttle channel is not in %. The steady rise of the roller was taken instead; check the "
+                "channel's unit, or pull again with the throttle all open.",
             )
         )
         most = None
@@ -63,8 +64,9 @@ def find_sweep(base: TimeBase, signal: RollerSignal) -> Stretch:
         flags.append(
             Flag(
                 "short_sweep",
-                f"The sweep lasts {lasts:.1f} s and the roller speeds up by a factor of {rises:.2f}: its figures are "
-                "less certain than usual. Start lower, go higher, or use a higher gear.",
+                f"The sweep lasts {lasts:.1f} s, from {time[start]:.1f} to {time[stop - 1]:.1f} s, and the roller "
+                f"speeds up by a factor of {rises:.2f}: its figures are less certain than usual. Start lower, go "
+                "higher, or use a higher gear.",
             )
         )
     return Stretch(start, stop, tuple(flags))

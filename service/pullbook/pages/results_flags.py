@@ -19,6 +19,13 @@ CUSTOMER_WORDS = {
     ),
     "no_weather": "No reading of the air is on record for the time, so power is shown as measured, without correction.",
     "weather_stale": "The air was read long before or after the pull, so the correction is less certain than usual.",
+    "weather_against_car": (
+        "The air read in the cell and the car’s own sensors do not agree, so the correction, and with it the height of "
+        "the figures, is in doubt."
+    ),
+    "clipped_sensor": (
+        "A sensor was at the end of its range in part of the pull: what it shows there is not the whole truth."
+    ),
     "weather_doubt": "The reading of the air behind the correction is in doubt, and with it the height of the figures.",
     "mixed_correction": "Some pulls are corrected for the air and some are not, so they do not compare as they stand.",
     "mixed_axis": "Some pulls carry no engine speed, so their curves do not lie on one axis with the others.",
