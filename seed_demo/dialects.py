@@ -146,6 +146,13 @@ NUMBERED = Dialect(
     )),
     "LOG{number:05d}.CSV", units_stand="no",
 )  # fmt: skip
+BARE = Dialect(
+    _usual((
+        ("time_s", "Time", "s", 1, 0, 3), ("roller_speed_rad_s", "Roller speed", "rad/s", 1, 0, 4),
+        ("engine_speed_rpm", "Engine speed", "rpm", 1, 0, 0), ("throttle_pct", "Throttle", "%", 1, 0, 0),
+    )),
+    "{model}-{date}-{number:02d}.csv", newline="\n",
+)  # fmt: skip
 DIALECTS = {
     "bench": BENCH,
     "pruefstand": PRUEFSTAND,
@@ -156,4 +163,5 @@ DIALECTS = {
     "clock": CLOCK,
     "arm": ARM,
     "numbered": NUMBERED,
+    "bare": BARE,
 }

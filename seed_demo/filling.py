@@ -14,6 +14,7 @@ from seed_demo.progress import Progress
 from seed_demo.rollers import CELLS
 from seed_demo.serving import first_owner_token
 from seed_demo.speaking import Facts, Voice
+from seed_demo.story_loggers import join_answers, measured
 
 PATHS: dict[str, tuple[str, ...]] = {  # the states that a ticket went through after it was booked
     "booked": (),
@@ -156,12 +157,15 @@ class Filling:
                 pull = filed.get(taken.file_name) or self._file(job, taken, ticket_id, setup_ids[position])
                 if taken.set_aside and pull["version"] == 1:  # not yet, rather than taken back by hand
                     pull = tuner.post(f"/pulls/{pull['id']}/set-aside", {"reason": taken.set_aside})
+                if taken.beside == "answers":
+                    join_answers(tuner, pull["id"], taken, taken.taken_at)
                 progress.step()
                 yield pull
 
     def _file(self, job: Job, taken: PullTaken, ticket_id: str, setup_id: str) -> Facts:
         cell = job.plan.cell
-        data = file_of(taken, cell.logger, cell.brake_arm_m, cell.calibrations[0].pulses_per_turn)
+        pulses = cell.calibrations[0].pulses_per_turn
+        data = measured(taken, cell.logger) if taken.packed else file_of(taken, cell.logger, cell.brake_arm_m, pulses)
         chosen = {"channel_map_id": self.maps[taken.dialect]} if taken.dialect in self.maps else {}
         return self.hands.tuner.send_file(
             f"/tickets/{ticket_id}/pulls",
