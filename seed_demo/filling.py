@@ -15,6 +15,7 @@ from seed_demo.rollers import CELLS
 from seed_demo.serving import first_owner_token
 from seed_demo.speaking import Facts, Voice
 from seed_demo.story_loggers import join_answers, measured
+from seed_demo.story_track import before_the_track
 
 PATHS: dict[str, tuple[str, ...]] = {  # the states that a ticket went through after it was booked
     "booked": (),
@@ -120,6 +121,7 @@ class Filling:
         before_pulls = [state for state in path if state in ("checked_in", "in_cell")]
         ticket = self._go(job, ticket, before_pulls)
         pulls = list(self._setups(job, ticket["id"], progress))
+        before_the_track(self.hands.tuner, job, ticket["id"])
         ticket = self._go(job, ticket, path)
         progress.step()
         standing = [pull["id"] for pull in pulls if pull["state"] == "readable" and not pull["set_aside_reason"]]
