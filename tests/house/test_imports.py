@@ -29,6 +29,7 @@ BELONGS_TO = {
     "axis_ticks": "charts",
     "difference_panel": "charts",
     "drawn_alone": "charts",
+    "fuel_map_svg": "charts",
     "overlay_svg": "charts",
     "panels": "charts",
     "sheet": "charts",

@@ -9,6 +9,7 @@ from pullbook.measure.correction import Standard
 from pullbook.measure.curve import Flag
 from pullbook.pages.budget_shown import BudgetShown
 from pullbook.pages.desk_shown import CellBrief
+from pullbook.pages.hold_shown import HoldsShown
 from pullbook.pages.joined_shown import JoinedShown
 from pullbook.pages.limits_shown import PullLimits, TicketLimits
 from pullbook.pages.mixture_shown import MixtureShown
@@ -212,6 +213,7 @@ class PullPage(Shown):
     budget: BudgetShown | None = told("What the figures may be off by, input by input; None without a curve.")
     limits: PullLimits = told("The ticket's limits held against this pull.")
     mixture: MixtureShown | None = told("λ over engine speed and what it says; None without such a curve.")
+    holds: HoldsShown | None = told("Its plateaus, of a hold or a part-throttle pull; None for any other.")
     joined: JoinedShown = told("Other loggers' files of the same run, each on this pull's clock.")
 
 

@@ -9,6 +9,7 @@ from pullbook.measure.correction import STANDARDS
 from pullbook.overlay_svg import NARROW, WIDE, panels_svg
 from pullbook.pages.budget_shown import budget_shown
 from pullbook.pages.cell_shown import PullPage
+from pullbook.pages.hold_shown import holds_shown
 from pullbook.pages.joined_shown import joined_shown, waits_for_a_map
 from pullbook.pages.limits_shown import pull_limits
 from pullbook.pages.mixture_shown import mixture_shown
@@ -46,6 +47,7 @@ def read_pull_page(session: Session, pull_id: str, settings: ReadSettings, units
         budget=budget_shown(pull),
         limits=pull_limits(pull.limits, units),
         mixture=mixture_shown(pull, units),
+        holds=holds_shown(session, pull.facts, settings),
         joined=joined_shown(pull, _maps(session) if waits_for_a_map(pull) else {}),
     )
 
