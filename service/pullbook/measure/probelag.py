@@ -6,9 +6,9 @@ the answer to a step passes 63 % then, where delay and time constant are its two
 
     λ_measured(t) = offset + gain · (λ_commanded * first order of τ)(t − d),    lag = d + τ
 
-Every whole 20 ms is tried first; then Gauss-Newton steps on d, τ, gain and offset at once, with
-weights that leave out what is far off (Beaton and Tukey 1974). Offset and gain belong to the mixture, which need not be right for its lateness to show. Only what follows a movement of
-the command within two seconds counts: elsewhere measured λ tells nothing of time.
+Every whole 20 ms is tried first; then Gauss-Newton steps on d, τ, gain and offset at once, with weights that leave out
+what is far off (Beaton and Tukey 1974). Offset and gain belong to the mixture, which need not be right for its lateness
+to show. Only what follows a movement of the command within two seconds counts: elsewhere λ tells nothing of time.
 """
 
 from collections.abc import Mapping
@@ -42,13 +42,15 @@ _CLEARLY_OBEYED = 20.0  # log likelihood by which steps must fit better than the
 
 @dataclass(frozen=True)
 class _Lines:
-    """The command on even steps, long enough before; the measured samples; and which of them can tell (`stirred`)."""
+    """The command on even steps, long enough before; the measured samples; which of them can tell (`stirred`); and how
+    unsure it is when between two of its own samples the command moved."""
 
     even_s: Array
     command: Array
     time_s: Array
     measured: Array
     stirred: Mask
+    between_s: float
 
 
 @dataclass(frozen=True)
@@ -121,8 +123,18 @@ def _lines(channels: Mapping[str, Array], sweep_s: tuple[float, float]) -> list[
     ways = [(when, asked), when_new(when, asked)]
     if len(ways[1][0]) == len(when):
         ways.pop()
-    commands = [np.interp(even, *thinned(*way, _STEP_S)) for way in ways]
-    return [_Lines(even, command, seen_s, seen, _stirred(command)[place]) for command in commands]
+    made = []
+    for way in ways:
+        command = np.interp(even, *thinned(*way, _STEP_S))
+        made.append(_Lines(even, command, seen_s, seen, _stirred(command)[place], _between_s(*way)))
+    return made
+
+
+def _between_s(when: Array, asked: Array) -> float:
+    """A jump of a command that is only asked now and then lies anywhere between two answers; a long slope does not."""
+    step, moves = float(np.median(np.diff(when))), np.diff(asked) ** 2
+    whole = float(moves.sum())
+    return step / 12.0**0.5 * float(moves.max()) / whole if step > 2.0 * _STEP_S and whole > 0.0 else 0.0
 
 
 def _after_first_order(command: Array, tau_s: float) -> Array:
@@ -225,23 +237,26 @@ def _fitted(lines: _Lines, when: Array, seen: Array, fit: _Fit) -> _Fit:
         gain, offset = gain + float(step[2]), offset + float(step[3])
         if abs(step[0] + step[1]) < 5e-4:
             break
-    return _weighed((delay, tau, gain), gap, weight, normal)
+    return _weighed((delay, tau, gain), gap, weight, normal, lines.between_s)
 
 
-def _weighed(found: tuple[float, float, float], gap: Array, weight: Array, normal: Array) -> _Fit:
+def _weighed(found: tuple[float, float, float], gap: Array, weight: Array, normal: Array, between_s: float) -> _Fit:
     near = float(np.clip((gap[1:] * weight[1:]) @ gap[:-1] / max(float((gap * weight) @ gap), 1e-12), 0.0, 0.97))
     alike = (1.0 + near) / (1.0 - near)  # neighbours that err together count for less
     both = np.array([1.0, 1.0, 0.0, 0.0])
     variance = float(both @ np.linalg.solve(normal, both)) * alike
     residual = float(np.sqrt(np.average(gap * gap, weights=weight)))
-    return _Fit(*found, float(np.sqrt(variance + _FLOOR_S**2)), residual, len(gap))
+    return _Fit(*found, float(np.sqrt(variance + between_s**2 + _FLOOR_S**2)), residual, len(gap))
 
 
 def _doubt(fit: _Fit) -> str | None:
     """Why this fit is not to be relied on; None where it is."""
     lag = fit.delay_s + fit.tau_s
     if not np.isfinite(fit.u_s) or fit.u_s > _UNSURE_S:
-        return "The command moves too gently for its lag to be told to a tenth of a second."
+        return (
+            "The command moves too gently, or measured λ follows it too loosely, for the lag to be told to a tenth of "
+            "a second."
+        )
     if not 0.0 <= lag <= LONGEST_S - 0.1:
         return f"The best fit would be a lag of {lag:.2f} s, which is none. Is the commanded λ of this very pull?"
     if not 0.5 < fit.gain < 1.6:
