@@ -128,9 +128,9 @@ def file_one_pull(url):
     engine = make_engine(read_address(url), writing=True)
     with engine.begin() as connection:
 
-        def add(kind, **values):  # names only these columns: later ones are not there yet
-            row = {"id": new_id(), **values} if "id" in kind.__table__.c else values
-            connection.execute(sa.insert(kind.__table__).values(**row))
+        def add(model, /, **values):  # names only these columns: later ones are not there yet
+            row = {"id": new_id(), **values} if "id" in model.__table__.c else values
+            connection.execute(sa.insert(model.__table__).values(**row))
             return row.get("id")
 
         staff = add(Staff, sign_in_name="t", full_name="T", role="tuner", password_hash="x", created_at=at)
