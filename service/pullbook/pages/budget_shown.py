@@ -25,7 +25,7 @@ SHARED_NAMES = {
     "weather_reading": "same weather reading",
     "none": "never",
 }
-_PLAIN_UNITS = {"1": "", "% RH": " % relative humidity"}
+_PLAIN_UNITS = {"1": "", "% RH": " % RH"}
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ def budget_shown(pull: ReadPull) -> BudgetShown | None:
         mean=mean,
         peak_k=_figures(peak.coverage_factor, 3),
         mean_k=_figures(mean.coverage_factor, 3),
-        peak_dof=f"{peak.degrees_of_freedom:.0f}" if peak.degrees_of_freedom < 1e4 else "as good as endless",
+        peak_dof=f"{peak.degrees_of_freedom:.0f}" if peak.degrees_of_freedom < 1e4 else "without limit",
         shared_pct=peak.cancelling_pct,
     )
 
