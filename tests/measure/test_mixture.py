@@ -5,6 +5,8 @@ import pytest
 
 from pullbook.measure.correction import Engine as CorrectionEngine
 from pullbook.measure.curve import RollerCalibration, SweepSettings, read_sweep
+from pullbook.measure.curveparts import InPlace, ProbeLag
+from pullbook.measure.fuelling import stretches_of
 from pullbook.measure.inplace import command_around
 from pullbook.measure.mixture import read_mixture
 from seed_demo.instruments import Instruments, record
@@ -143,3 +145,16 @@ def test_the_command_around_a_moment_is_its_least_and_greatest_within_the_doubt(
     least, most = command_around(time, command, np.array([0.0, 1.0, 1.85, 2.35, 3.0, 9.0]), 0.5)
     np.testing.assert_array_equal(least, [1.0, 1.0, 0.8, 0.8, 0.8, np.nan])
     np.testing.assert_array_equal(most, [1.0, 1.0, 1.0, 1.0, 0.8, np.nan])
+
+
+def test_a_sweep_blank_at_its_beginning_or_throughout_has_stretches_of_what_is_known():
+    grid = np.arange(2000.0, 3000.0, 50.0)
+    commanded, burnt = np.full(20, 0.88), np.linspace(2.0, 6.0, 20)
+    place = InPlace(ProbeLag(0.4, 0.01, True, "good", None), burnt, commanded, commanded)
+    for blank, told in ((1, ["leaner"]), (2, ["leaner"]), (20, [])):
+        measured = np.full(20, 1.0)
+        measured[:blank] = np.nan
+        found = stretches_of(measured, commanded, place, grid, "spark")
+        assert [stretch.state for stretch in found] == told
+        assert all(stretch.from_rpm == grid[blank] for stretch in found)
+        assert all(stretch.mean_error == pytest.approx(0.12) for stretch in found)

@@ -68,7 +68,7 @@ def stretches_of(
     return tuple(
         _stretch(slice(first, last), what, measured, wanted, in_place, grid_rpm)
         for first, last, what in _runs(state, in_place.burnt_s)
-        if what in told
+        if what in told and np.isfinite((measured - wanted)[first:last]).any()
     )
 
 
@@ -92,9 +92,10 @@ def _runs(state: Indices, when_s: Array) -> list[tuple[int, int, int]]:
 def _stretch(
     part: slice, what: int, measured: Array, wanted: Array, in_place: InPlace, grid_rpm: Array
 ) -> MixtureStretch:
-    over, rpm = (measured - wanted)[part], grid_rpm[part]
-    worst = int(np.nanargmax(over * what if what else np.abs(over)))
-    by = float(np.nanmean(over))
+    known = np.flatnonzero(np.isfinite(measured[part] - wanted[part])) + part.start
+    over, rpm, when = (measured - wanted)[known], grid_rpm[known], in_place.burnt_s[known]
+    worst = int((over * what if what else np.abs(over)).argmax())
+    by = float(over.mean())
     speeds = f"{rpm[0]:.0f} to {rpm[-1]:.0f} rev/min"
     against = "λ 1.00 (no command is known)" if in_place.least is None else "commanded"
     if what == 0:
@@ -108,10 +109,10 @@ def _stretch(
         state=_STATES[what],
         from_rpm=float(rpm[0]),
         to_rpm=float(rpm[-1]),
-        from_s=float(in_place.burnt_s[part][0]),
-        to_s=float(in_place.burnt_s[part][-1]),
-        mean_measured=float(np.nanmean(measured[part])),
-        mean_commanded=None if in_place.least is None else float(np.nanmean(wanted[part])),
+        from_s=float(when[0]),
+        to_s=float(when[-1]),
+        mean_measured=float(measured[known].mean()),
+        mean_commanded=None if in_place.least is None else float(wanted[known].mean()),
         mean_error=by,
         worst_error=float(over[worst]),
         worst_at_rpm=float(rpm[worst]),

@@ -122,9 +122,8 @@ def _asks_for_rich(
         Flag(
             "rich_by_command",
             f"From {grid_rpm[part][0]:.0f} rev/min on the engine controller itself asks for a rich mixture (down to "
-            f"λ {least:.2f}, after λ {commanded[peak]:.2f} at peak torque){got}; torque falls with it, by "
-            f"{100.0 * float(sag[run[0] : run[1]].max()):.0f} % at {grid_rpm[part][-1]:.0f} rev/min. The fuelling does "
-            "what it was told: look at why it asks (component or catalyst protection: exhaust temperature, knock, "
+            f"λ {least:.2f}, after λ {commanded[peak]:.2f} at peak torque){got}; torque falls with it. The fuelling "
+            "does what it was told: look at why it asks (component or catalyst protection: exhaust temperature, knock, "
             "intake temperature), not at the fuel map.",
         )
     ]

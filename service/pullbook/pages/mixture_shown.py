@@ -1,6 +1,6 @@
 """A pull's mixture for its page: λ under the power curve, its stretches in words, and how late the probe was."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -45,6 +45,7 @@ class MixtureShown:
     tolerance: str
     notes: tuple[str, ...]
     missing: str
+    key: str  # which line is which
     wide_svg: str
     narrow_svg: str
 
@@ -68,7 +69,7 @@ def mixture_shown(pull: ReadPull, units: ShownUnits) -> MixtureShown | None:
     mixture, curve = mixture_of(pull), pull.curve
     if mixture is None or curve is None:
         return None
-    panels = _panels(pull, curve, mixture, units)
+    panels, key = _panels(pull, curve, mixture, units)
     said = f"Power and λ over engine speed for {pull.facts.file_name}; the stretches are in the table"
     lag = mixture.lag
     return MixtureShown(
@@ -79,6 +80,7 @@ def mixture_shown(pull: ReadPull, units: ShownUnits) -> MixtureShown | None:
         tolerance=plain_number(mixture.tolerance_lambda, 3),
         notes=mixture.notes,
         missing=mixture.missing or "",
+        key=key,
         wide_svg=panels_svg(panels, curve.engine_speed_rpm, WIDE, said) if len(panels) > 1 else "",
         narrow_svg=panels_svg(panels, curve.engine_speed_rpm, NARROW, said) if len(panels) > 1 else "",
     )
@@ -113,8 +115,8 @@ def _signed(value: float) -> str:
     return f"{sign}{plain_number(abs(value), 3)}"
 
 
-def _panels(pull: ReadPull, curve: Curve, mixture: Mixture, units: ShownUnits) -> tuple[Panel, ...]:
-    """Power, and λ beneath it on the same axis, with what counts as following the command around it."""
+def _panels(pull: ReadPull, curve: Curve, mixture: Mixture, units: ShownUnits) -> tuple[tuple[Panel, ...], str]:
+    """Power, and λ beneath it on the same axis, with what counts as following the command around it; and the key."""
     mark, shape = letter(pull.facts.setup_position), style(pull.facts.setup_position)
     power = Line(mark, shape, "mean", "corrected", units.values(curve.power_w, "power"), pull.facts.id)
     top = Panel("power", "Power at the wheels", units.label("power"), units.decimals("power"), (power,))
@@ -122,10 +124,10 @@ def _panels(pull: ReadPull, curve: Curve, mixture: Mixture, units: ShownUnits) -
     lines, words = [], []
     if measured is not None and np.isfinite(measured).any():
         lines.append(Line(mark, shape, "mean", "measured", measured, pull.facts.id))
-        words.append("bold: measured, moved back by its lag")
+        words.append("Bold: λ measured, moved back by its lag")
     if commanded is not None and np.isfinite(commanded).any():
         lines.append(Line(mark, shape, "asked", "commanded", commanded, pull.facts.id))
-        words.append("short dashes: commanded")
+        words.append("short dashes: λ commanded")
     place = curve.in_place
     if len(lines) > 1 and place is not None and place.least is not None and place.most is not None:
         within = mixture.tolerance_lambda
@@ -133,6 +135,5 @@ def _panels(pull: ReadPull, curve: Curve, mixture: Mixture, units: ShownUnits) -
         lines.append(Line(mark, shape, "high", "most that follows", place.most + within, pull.facts.id))
         words.append("shaded: what counts as following it")
     if not lines:
-        return (top,)
-    below = Panel("mixture", "Mixture", "λ", 3, tuple(lines), "; ".join(words))
-    return top, replace(below, axis=curve.axis)
+        return (top,), ""
+    return (top, Panel("mixture", "Mixture", "λ", 3, tuple(lines))), f"{'; '.join(words)}."
