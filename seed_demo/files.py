@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from seed_demo.dialects import DIALECTS, Column, Dialect
+from seed_demo.holding_run import HeldRun
 from seed_demo.instruments import Instruments, record
 from seed_demo.people import TIME_ZONE
 from seed_demo.plans import PullTaken
@@ -17,8 +18,10 @@ from seed_demo.shapes import Floats
 STEP_S = 4e-3
 
 
-def drive(taken: PullTaken) -> Run:
+def drive(taken: PullTaken) -> Run | HeldRun:
     """The pull as it truly went."""
+    if taken.hold is not None:
+        return HeldRun(taken.car, taken.roller, taken.hold, taken.air.day)
     return Run(taken.car, taken.roller, taken.pull, taken.air.day, STEP_S)
 
 

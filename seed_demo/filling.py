@@ -174,7 +174,7 @@ class Filling:
             data,
             setup_id=setup_id,
             cell_id=self.record.cells[cell.name],
-            kind="sweep",
+            kind=taken.kind,
             taken_at=taken.taken_at.isoformat(),
             file_name=taken.file_name,
             **chosen,

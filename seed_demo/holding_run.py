@@ -11,9 +11,11 @@ from math import pi
 import numpy as np
 
 from seed_demo.rolling_road import REFERENCE_DAY, RPM, Car, Day, Roller, Truth
-from seed_demo.shapes import Floats, Shape
+from seed_demo.shapes import Floats, Shape, level, smooth
 
 _STEP_S = 1e-3
+_NOTHING = level(0.0)
+_EASED = smooth((0.0, 0.0), (0.7, 0.0), (0.85, 0.6), (0.95, 1.0), (1.0, 1.0))  # share of the full-load command
 
 
 @dataclass(frozen=True)
@@ -27,6 +29,9 @@ class HoldPlan:
     hunts: float = 0.0  # of speed
     hunting_hz: float = 0.7
     intake_rise_k_per_s: float = 0.02
+    eased: bool = False  # whether less throttle is asked to burn at λ 1, as a controller does away from full load
+    wrong_by_speed: Shape = _NOTHING  # true λ over commanded, less one: this against rev/min ...
+    wrong_by_throttle: Shape = _NOTHING  # ... times this against throttle; the engine's own error comes on top
 
 
 class HeldRun:
@@ -50,6 +55,26 @@ class HeldRun:
     def duration_s(self) -> float:
         """From the first sample to the last."""
         return self.plan.lasts_s
+
+    @property
+    def sweep_s(self) -> tuple[float, float]:
+        """The whole of it: there is no sweep."""
+        return 0.0, self.plan.lasts_s
+
+    def asked(self, truth: Truth) -> Floats:
+        """λ that the engine's controller asks for at these moments."""
+        full = self.car.engine.commanded_lambda(truth.engine_speed_rpm)
+        if not self.plan.eased:
+            return full
+        made: Floats = 1.0 + np.clip(_EASED(truth.throttle), 0.0, 1.0) * (full - 1.0)
+        return made
+
+    def burnt(self, truth: Truth) -> Floats:
+        """λ that is really burnt at these moments."""
+        plan, n = self.plan, truth.engine_speed_rpm
+        wrong = plan.wrong_by_speed(n) * plan.wrong_by_throttle(truth.throttle)
+        made: Floats = self.asked(truth) * self.car.engine.lambda_error(n) * (1.0 + wrong)
+        return made
 
     def at(self, time_s: Floats) -> Truth:
         """The truth at any times within the run."""

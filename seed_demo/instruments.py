@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from seed_demo.holding_run import HeldRun
 from seed_demo.rolling_road import RPM, Run
 from seed_demo.shapes import Floats
 
@@ -27,11 +28,11 @@ class Instruments:
     temperature_noise_c: float = 0.0
 
 
-def record(run: Run, instruments: Instruments, seed: int) -> dict[str, Floats]:
+def record(run: Run | HeldRun, instruments: Instruments, seed: int) -> dict[str, Floats]:
     """Every channel by name, inside units, one length; the same seed gives the same bits."""
     chance = np.random.default_rng(seed)
     t = _stamps(run, instruments, chance)
-    truth, engine = run.at(t), run.car.engine
+    truth = run.at(t)
     noise = chance.standard_normal((6, len(t)))
     throttle_pct = 100.0 * truth.throttle
     seen = {
@@ -40,7 +41,7 @@ def record(run: Run, instruments: Instruments, seed: int) -> dict[str, Floats]:
         "engine_speed_rpm": truth.engine_speed_rpm + noise[1] * instruments.engine_speed_noise_rpm,
         "brake_torque_nm": truth.brake_nm + noise[2] * instruments.brake_noise_nm,
         "throttle_pct": np.clip(throttle_pct, 0.0, 100.0),
-        "lambda_commanded": engine.commanded_lambda(truth.engine_speed_rpm),
+        "lambda_commanded": run.asked(truth),
         "lambda_measured": _late_lambda(run, instruments, t) + noise[3] * instruments.lambda_noise,
         "manifold_pressure_kpa": _manifold_kpa(run, t) + noise[4] * instruments.pressure_noise_kpa,
         "intake_temperature_c": truth.intake_temperature_c + noise[5] * instruments.temperature_noise_c,
@@ -56,7 +57,7 @@ def record(run: Run, instruments: Instruments, seed: int) -> dict[str, Floats]:
     return seen
 
 
-def _stamps(run: Run, instruments: Instruments, chance: np.random.Generator) -> Floats:
+def _stamps(run: Run | HeldRun, instruments: Instruments, chance: np.random.Generator) -> Floats:
     count = int(run.duration_s * instruments.rate_hz + 1e-6)
     t = np.arange(count) / instruments.rate_hz
     if instruments.jitter_s:
@@ -65,13 +66,12 @@ def _stamps(run: Run, instruments: Instruments, chance: np.random.Generator) -> 
     return t
 
 
-def _late_lambda(run: Run, instruments: Instruments, t: Floats) -> Floats:
+def _late_lambda(run: Run | HeldRun, instruments: Instruments, t: Floats) -> Floats:
     """True λ, delayed by its way through the pipe, then through a first-order probe stepped finely and exactly."""
     step = 1e-3
     fine: Floats = np.arange(int(run.duration_s / step), dtype=np.float64) * step
     truth = run.at(fine)
-    lean = run.car.engine.mixture(truth.engine_speed_rpm) + 0.35 * np.clip(0.25 - truth.throttle, 0.0, 0.25)
-    arrived = np.interp(fine - instruments.lambda_delay_s, fine, lean)
+    arrived = np.interp(fine - instruments.lambda_delay_s, fine, run.burnt(truth))
     keep = float(np.exp(-step / instruments.lambda_lag_s)) if instruments.lambda_lag_s > 0.0 else 0.0
     answer, now = np.empty_like(arrived), float(arrived[0])
     for index, value in enumerate(arrived.tolist()):
@@ -81,7 +81,7 @@ def _late_lambda(run: Run, instruments: Instruments, t: Floats) -> Floats:
     return answered
 
 
-def _manifold_kpa(run: Run, t: Floats) -> Floats:
+def _manifold_kpa(run: Run | HeldRun, t: Floats) -> Floats:
     """Absolute: the day's pressure less what the throttle takes, plus boost as far as it is there."""
     truth, engine = run.at(t), run.car.engine
     drawn: Floats = run.day.pressure_kpa * (0.30 + 0.68 * truth.throttle)
@@ -89,7 +89,7 @@ def _manifold_kpa(run: Run, t: Floats) -> Floats:
     return drawn + boost
 
 
-def _side_channels(run: Run, t: Floats, manifold_kpa: Floats) -> dict[str, Floats]:
+def _side_channels(run: Run | HeldRun, t: Floats, manifold_kpa: Floats) -> dict[str, Floats]:
     """What else a logger keeps: slow temperatures, timing that yields to knock, a rail that sags."""
     truth, engine = run.at(t), run.car.engine
     warming = 1.0 - np.exp(-t / 9.0)

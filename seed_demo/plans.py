@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from seed_demo.fleet import Model
+from seed_demo.holding_run import HoldPlan
 from seed_demo.people import Customer
 from seed_demo.rollers import CellPlan
 from seed_demo.rolling_road import Car, Pull, Roller
@@ -26,6 +27,7 @@ class SetupPlan:
     tyre_kpa: float = 240.0
     fuel: str = ""
     braked: bool = False
+    held: tuple[tuple[str, HoldPlan], ...] = ()  # the last pulls of it, with their kind: not sweeps but held
     dialects: dict[int, str] = field(default_factory=dict)  # where one file differs from the ticket's others
 
 
@@ -68,6 +70,8 @@ class PullTaken:
     set_aside: str
     beside: str = ""
     packed: bool = False
+    kind: str = "sweep"
+    hold: HoldPlan | None = None
 
 
 @dataclass(frozen=True)

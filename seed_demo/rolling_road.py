@@ -154,6 +154,16 @@ class Run:
         power = omega * (self.roller.inertia_kg_m2 * accel + brake + loss)
         return Truth(t, omega, accel, angle, power, brake, loss, n, torque, throttle, boost, intake)
 
+    def asked(self, truth: Truth) -> Floats:
+        """λ that the engine's controller asks for at these moments."""
+        return self.car.engine.commanded_lambda(truth.engine_speed_rpm)
+
+    def burnt(self, truth: Truth) -> Floats:
+        """λ that is really burnt at these moments; leaner where the throttle is nearly shut."""
+        shut: Floats = 0.35 * np.clip(0.25 - truth.throttle, 0.0, 0.25)
+        made: Floats = self.car.engine.mixture(truth.engine_speed_rpm) + shut
+        return made
+
     def at_engine_speed(self, engine_speed_rpm: Floats) -> Truth:
         """The truth where the sweep passes these engine speeds; speeds outside the sweep are refused."""
         wanted = np.asarray(engine_speed_rpm, np.float64)

@@ -15,12 +15,21 @@ from seed_demo.plans import Job, JobPlan, PullTaken, Reading, SetupPlan, SetupTa
 from seed_demo.rollers import PART_BRAKE
 from seed_demo.rolling_road import Pull
 from seed_demo.stories import told
+from seed_demo.story_holds import hold_stories
 from seed_demo.story_loggers import logger_stories
 from seed_demo.today import on_the_board
 from seed_demo.vins import invented_vin, mistyped
 
 SEED = 20_261
-FEW = ("exhaust-gains", "waits-for-a-map", "holds-its-boost", "controller-answers", "today-ready", "today-booked")
+FEW = (
+    "exhaust-gains",
+    "waits-for-a-map",
+    "holds-its-boost",
+    "controller-answers",
+    "maps-the-fuel",
+    "today-ready",
+    "today-booked",
+)
 MISTYPED = (24, "Ridge 2.2 D")
 BEFORE_FIRST_PULL_MIN, BETWEEN_SETUPS_MIN = 25.0, 45.0
 REPEATABILITY = 0.0035  # of torque from one pull to the next, as ever
@@ -30,7 +39,7 @@ def the_year(began_at: datetime, small: bool = False) -> Year:
     """Everything that is to be on record, for a demo made at this instant; the same again for the same instant."""
     today = began_at.astimezone(ZoneInfo(TIME_ZONE)).date()
     stories = told(_days_since(today, 8, 6), _days_since(today, 1, 19))
-    every = [*between_the_stories(SEED), *stories, *logger_stories(), *on_the_board()]
+    every = [*between_the_stories(SEED), *stories, *logger_stories(), *hold_stories(), *on_the_board()]
     plans = sorted(every, key=lambda plan: (-plan.days_ago, plan.hour))
     garage = _garage(plans, today)
     jobs = tuple(_job(plan, garage[plan.customer, plan.model.name], today, began_at) for plan in plans)
@@ -40,9 +49,13 @@ def the_year(began_at: datetime, small: bool = False) -> Year:
 
 
 def _fewer_pulls(job: Job) -> Job:
-    """The first and the last pull of each setup."""
-    setups = (replace(setup, pulls=(setup.pulls[0], setup.pulls[-1])) for setup in job.setups)
+    """The first and the last pull of each setup, and those that are no sweeps."""
+    setups = (replace(setup, pulls=_some_of(setup.pulls)) for setup in job.setups)
     return replace(job, setups=tuple(setups))
+
+
+def _some_of(pulls: tuple[PullTaken, ...]) -> tuple[PullTaken, ...]:
+    return tuple(one for one in pulls if one in (pulls[0], pulls[-1]) or one.kind != "sweep")
 
 
 def _days_since(today: date, month: int, day: int) -> int:
@@ -138,6 +151,8 @@ def _pull(plan: JobPlan, setup: SetupPlan, number: int, of_ticket: int, at: date
     warmer = setup.warmer_k[number] if setup.warmer_k else 0.0
     intake = air.temperature_c + model.standing_k + warmer + chance.uniform(0.0, 1.5)
     dialect = setup.dialects.get(number, plan.dialect)
+    sweeps = setup.pulls - len(setup.held)
+    kind, hold = setup.held[number - sweeps] if number >= sweeps else ("sweep", None)
     return PullTaken(
         file_name=_file_name(dialect, model, of_ticket, at, plan.packed),
         dialect=dialect,
@@ -150,6 +165,8 @@ def _pull(plan: JobPlan, setup: SetupPlan, number: int, of_ticket: int, at: date
         set_aside=setup.set_aside.get(number, ""),
         beside=plan.beside,
         packed=plan.packed,
+        kind=kind,
+        hold=hold,
     )
 
 
