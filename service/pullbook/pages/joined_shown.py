@@ -16,6 +16,7 @@ from pullbook.shop.reading import ReadPull
 from pullbook.shown_units import plain_number
 
 _POINTS = 400  # more than that no screen shows
+_LINES = 40
 _AROUND_S = 1.0  # of the other log before and after the pull, so that one sees where it goes on
 
 
@@ -33,6 +34,7 @@ class JoinedLine:
     found_instead: str  # what matching found, where the offset is set by hand and another
     wide_svg: str
     narrow_svg: str
+    rows: tuple[tuple[str, str, str, str], ...]  # time, both engine speeds, their difference: the drawing in numbers
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,7 @@ def _line(one: JoinedRead, letter: str) -> JoinedLine:
         found_instead=_found_instead(found) if by_hand else "",
         wide_svg=panels_svg(panels, grid, WIDE, said),
         narrow_svg=panels_svg(panels, grid, NARROW, said),
+        rows=_rows(panels, grid),
     )
 
 
@@ -102,6 +105,21 @@ def _signed(seconds: float) -> str:
     return f"{'−' if seconds < 0 else '+'}{plain_number(abs(seconds), 3)}"
 
 
+def _rows(panels: tuple[Panel, ...], grid: Floats) -> tuple[tuple[str, str, str, str], ...]:
+    """The drawing in numbers, as many lines as anybody reads."""
+    if not panels:
+        return ()
+    own, other = (line.values for line in panels[0].lines)
+    return tuple(
+        (plain_number(float(grid[at]), 2), *(_speed(value) for value in (own[at], other[at], other[at] - own[at])))
+        for at in range(0, len(grid), len(grid) // _LINES)
+    )
+
+
+def _speed(value: float) -> str:
+    return plain_number(float(value)) if np.isfinite(value) else "–"
+
+
 def _both_speeds(one: JoinedRead, offset_s: float | None, letter: str) -> tuple[tuple[Panel, ...], Floats]:
     """Both engine speeds over the pull's time; nothing where one is missing."""
     nothing: tuple[tuple[Panel, ...], Floats] = ((), np.empty(0))
@@ -117,5 +135,5 @@ def _both_speeds(one: JoinedRead, offset_s: float | None, letter: str) -> tuple[
         Line("P", "a", "mean", "the pull's own file", laid_on(grid, time, turning)),
         Line(letter, "b", "mean", one.facts.file_name, other),
     )
-    note = f"P the pull's own file, {letter} the joined one"
+    note = f"P this pull, {letter} the log"
     return (Panel("engine_speed_rpm", "Engine speed", "rev/min", 0, lines, note, axis="time"),), grid
