@@ -12,12 +12,13 @@ from pullbook.api.comparisons import HighBand, LowBand, Worth
 from pullbook.api.curves import Standard, Step, Window
 from pullbook.db.tables import Shop
 from pullbook.deps import ReadSession, SettingsDep, SignedIn
+from pullbook.difference_panel import compared_panels
 from pullbook.drawn_alone import POLICY, SVG_TYPE, alone
 from pullbook.errors import Clash
 from pullbook.measure.correction import STANDARDS
 from pullbook.measure.curve import Curve
 from pullbook.measure.verdict import WORTH_PCT
-from pullbook.overlay_svg import WIDE, overlay_svg, panels_svg
+from pullbook.overlay_svg import WIDE, compared_svg, panels_svg
 from pullbook.panels import one_pull
 from pullbook.runfile.channels import ChannelMapError
 from pullbook.shop.comparing import Comparison, compare
@@ -204,10 +205,16 @@ def comparison_parquet(
     responses={**SVG, 409: {"description": "None of the pulls has a curve."}},
 )
 def comparison_svg(
-    pull_id: PullIds, person: SignedIn, session: ReadSession, wanted: Reading, sheet: Sheet = "light"
+    pull_id: PullIds,
+    person: SignedIn,
+    session: ReadSession,
+    wanted: Reading,
+    asked: Asking,
+    sheet: Sheet = "light",
 ) -> Response:
     """As the comparison's page draws it, in the shop's units, its standard beneath."""
-    found = compare(session, pull_id, wanted)
+    found = compare(session, pull_id, wanted, asked)
     named = "; ".join(f"{setup.called}, mean of {setup.counted}" for setup in found.setups)
     foot = f"{found.standard_title}; {named}; method {found.method_version}"
-    return _svg(overlay_svg(found, _units(session), WIDE), foot, sheet, _comparison_name(found))
+    svg = compared_svg(found, compared_panels(found, _units(session)), WIDE)
+    return _svg(svg, foot, sheet, _comparison_name(found))

@@ -170,7 +170,7 @@ def ticket_limits(session: Session, ticket_id: str, units: ShownUnits) -> Ticket
 
 def _field(rule: LimitRule, found: LimitSet | None) -> LimitField:
     unit = "" if rule.unit == "λ" else f", {rule.unit}"
-    title = rule.title[0].upper() + rule.title[1:]
+    title = rule.title if rule.title == "λ" else rule.title.capitalize()
     value = "" if found is None else f"{found.value:g}"
     return LimitField(rule.quantity, f"{title} {rule.word}{unit}", value, _HINTS.get(rule.quantity, ""))
 
