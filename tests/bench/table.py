@@ -6,13 +6,22 @@ import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from tests.bench import accuracy, filing_bench, intake_bench, reading_bench, results_bench, starting_bench
+from tests.bench import (
+    accuracy,
+    filing_bench,
+    intake_bench,
+    mapping_bench,
+    reading_bench,
+    results_bench,
+    starting_bench,
+)
 from tests.bench.rows import Row
 from tests.bench.served import served
 
 PARTS: dict[str, Callable[[], Iterator[Row]]] = {
     "accuracy against the forward model": accuracy.measure,
     "calculation": reading_bench.calculation,
+    "large pulls": mapping_bench.curve_of_a_large_pull,
     "reading files": intake_bench.measure,
     "starting": starting_bench.measure,
 }
@@ -38,6 +47,7 @@ def main(wanted: list[str]) -> int:
     with tempfile.TemporaryDirectory() as folder, served(Path(folder)) as running:
         told("reading over HTTP", reading_bench.over_http(running))
         told("filing", filing_bench.measure(running))
+        told("fuel mapping", mapping_bench.fuel_map_of_twenty(running))
         told("the results page", results_bench.measure(running))
     print("everything reached" if not missed else f"{missed} missed")
     return 1 if missed else 0

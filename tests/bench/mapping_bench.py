@@ -1,0 +1,78 @@
+"""Large pulls, 60 s × 1 000 Hz × 20 columns: one curve beside its bare floor, and the fuel map of twenty of them."""
+
+import json
+import time
+from collections.abc import Iterator
+
+import numpy as np
+
+from pullbook.db.connect import connect
+from pullbook.measure.air import air_from_relative_humidity
+from pullbook.measure.correction import Engine
+from pullbook.measure.curve import RollerCalibration, SweepSettings, read_sweep
+from pullbook.runfile.channels import apply_map, recognise
+from pullbook.runfile.delimited import read_delimited
+from pullbook.shop.fuel_mapping import MapAsked, setup_map
+from tests.bench.floor_curve import floor_curve
+from tests.bench.rows import Row, medians_s, ms
+from tests.bench.served import Served
+from tests.bench.typical_pull import calibration_of, large_file, run_lasting
+
+PULLS, REPEATS = 20, 7
+
+
+def curve_of_a_large_pull() -> Iterator[Row]:
+    """From columns to curve, beside the floor of the typical pull: at this rate its window is the width of a blink, and
+    one of the usual width in seconds would cost five times as much."""
+    run = read_delimited(large_file())
+    channels = apply_map(run.headers, run.values, recognise(run.headers, run.values).choices)
+    told = calibration_of(run_lasting(60.0))
+    del told["valid_from"]
+    calibration, engine = RollerCalibration(**told), Engine("spark", "natural")
+    air = air_from_relative_humidity(18.5, 99.6, 46.0)
+
+    def ours() -> object:
+        return read_sweep(channels, calibration, air, engine, SweepSettings())
+
+    mine, floor = medians_s([ours, lambda: floor_curve(channels)], repeats=REPEATS)
+    name = "60 s × 1 000 Hz × 20: columns to curve, × convolution floor"
+    yield Row(name, mine / floor, 2.0, note=f"{ms(mine)} to {ms(floor)}")
+
+
+def fuel_map_of_twenty(running: Served) -> Iterator[Row]:
+    """From the database to the map, in process and by processor time: blocks read, columns unpacked, lag found, laid."""
+    setup_id = _filed(running)
+    records = connect(running.database_url)
+    speeds, loads = tuple(np.arange(1000.0, 7500.0, 500.0)), tuple(np.arange(20.0, 130.0, 10.0))
+    asked = MapAsked(setup_id=setup_id, speed_edges_rpm=speeds, load_edges=loads)
+    times: list[float] = []
+    for _ in range(REPEATS):
+        with records.reading() as session:
+            began = time.process_time()
+            found = setup_map(session, asked)
+            times.append(time.process_time() - began)
+    records.close()
+    counted = sum(one.left_out is None for one in found.sources)
+    if counted != PULLS or found.made is None or found.made.total_s < 59.0 * PULLS:
+        raise RuntimeError(f"only {counted} of {PULLS} pulls are in the map")
+    middle = sorted(times)[REPEATS // 2]
+    yield Row(f"fuel map of {PULLS} pulls of 60 s × 1 000 Hz × 20", middle, 1.0, "s", note="one core, database to map")
+
+
+def _filed(running: Served) -> str:
+    """A setup with twenty large pulls: the same run, files that differ by the blank lines at their ends."""
+    path = f"/api/v1/tickets/{running.house.ticket_id}/setups"
+    body = json.dumps({"name": "Large pulls", "gear": "4"}).encode()
+    status, answer = running.client.ask("POST", path, body, "application/json")
+    if status != 201:
+        raise RuntimeError(f"{status} {answer!r}")
+    setup_id = str(json.loads(answer)["id"])
+    for number in range(PULLS):
+        where = (
+            f"setup_id={setup_id}&cell_id={running.house.cell_id}&kind=sweep&taken_at=2026-03-10T11:{number:02d}:00Z"
+        )
+        address = f"/api/v1/tickets/{running.house.ticket_id}/pulls?{where}&file_name=large-{number}.csv"
+        status, answer = running.client.ask("POST", address, large_file() + b"\n" * number)
+        if status != 201 or json.loads(answer)["state"] != "readable":
+            raise RuntimeError(f"{status} {answer!r}")
+    return setup_id
