@@ -40,7 +40,7 @@ def curve_of_a_large_pull() -> Iterator[Row]:
 
 
 def fuel_map_of_twenty(running: Served) -> Iterator[Row]:
-    """From the database to the map, in process and by processor time: blocks read, columns unpacked, lag found, laid."""
+    """From the database to the map, in process, by processor time: blocks read, columns unpacked, lag found, laid."""
     setup_id = _filed(running)
     records = connect(running.database_url)
     speeds, loads = tuple(np.arange(1000.0, 7500.0, 500.0)), tuple(np.arange(20.0, 130.0, 10.0))
