@@ -58,7 +58,7 @@ def _named(comparison: Comparison, setup: SetupRead) -> list[tuple[str, ReadPull
 
 def _read(pull: ReadPull) -> str:
     said = [f"taken {pull.facts.taken_at:%Y-%m-%d %H:%M:%S} UTC", f"file {_plain(pull.facts.file_name)}"]
-    said.append(f"cell {_plain(pull.facts.cell_name)}")
+    said += [f"cell {_plain(pull.facts.cell_name)}", f"pull {pull.facts.id}", f"sha256 {pull.facts.sha256}"]
     if pull.facts.set_aside_at is not None:
         said.append(f"set aside: {_plain(pull.facts.set_aside_reason or '')}")
     if pull.curve is None:
