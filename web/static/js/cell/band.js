@@ -7,6 +7,7 @@ const ENDS = [
 ];
 const spoken = (speed) => `${Math.round(speed)} rev/min`;
 let held = null; // the handle that keys were on, so that it has them again on the page's fresh parts
+document.addEventListener("pointerdown", () => { held = null; });
 
 /** What the server says of the band: where it lies, how far it may go, in which steps. */
 function told(drawing) {
@@ -78,8 +79,8 @@ export function bandOn(drawing, host, judge) {
       move(key, speed);
       restSoon();
     });
-    handle.addEventListener("blur", () => {
-      if (handle.isConnected && document.hasFocus()) held = null;
+    handle.addEventListener("blur", (event) => {
+      if (event.relatedTarget) held = null; // none where the page's old parts went from under it
     });
   });
   drawing.querySelectorAll(".band-shade, .band-handle").forEach((old) => old.remove());
