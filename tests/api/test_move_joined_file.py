@@ -62,17 +62,6 @@ def test_left_out_it_gives_nothing_and_says_why(tuner: Any, kept: Any) -> None:
     assert (back["channels"], back["left_out_reason"]) == (kept["channels"], None)
 
 
-def test_another_map_reads_it_otherwise_and_one_that_does_not_fit_is_refused(tuner: Any, kept: Any) -> None:
-    wrong = {"name": "Other logger", "columns": [
-        {"header": "T", "quantity": "time_s", "unit": "s"},
-        {"header": "R", "quantity": "roller_speed_rad_s", "unit": "rad_s"},
-    ]}  # fmt: skip
-    made = tuner.post("/api/v1/channel-maps", json=wrong).json()
-    answer = change(tuner, kept, channel_map_id=made["id"])
-    assert answer.status_code == 422
-    assert answer.json()["problems"][0]["field"] == "channel_map_id"
-
-
 def test_every_step_is_in_the_audit_trail(tuner: Any, owner: Any, kept: Any) -> None:
     change(tuner, kept, offset_s=-2.9)
     tuner.post(f"/api/v1/joined-files/{kept['id']}/left-out", json={"reason": "wrong car"})

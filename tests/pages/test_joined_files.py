@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from tests.api.beside_files import Answered, without_mixture
-from tests.api.pull_files import UNCLEAR, UNCLEAR_COLUMNS, filed
+from tests.api.pull_files import UNCLEAR, filed
 from tests.api.test_join_file import joined
 
 
@@ -57,13 +57,16 @@ def test_left_out_it_says_why_and_can_be_taken_back(tuner: Any, pull: Any) -> No
     assert f"DELETE /joined-files/{kept['id']}/left-out" in text
 
 
-def test_one_that_waits_for_a_map_offers_the_saved_ones(tuner: Any, pull: Any) -> None:
-    joined(tuner, pull["id"], UNCLEAR.csv(), name="unclear.csv")
-    assert "needs a channel map" in page(tuner, pull)
-    # a map whose headings are all in the file is taken by itself; this one is made later and chosen by hand
-    made = tuner.post("/api/v1/channel-maps", json={"name": "The old box", "columns": UNCLEAR_COLUMNS}).json()
+def test_one_that_waits_for_a_map_leads_to_where_it_is_made(tuner: Any, pull: Any) -> None:
+    kept = joined(tuner, pull["id"], UNCLEAR.csv(), name="unclear.csv")
+    address = f"/pulls/{pull['id']}/joined-files/{kept['id']}/channel-map"
     text = page(tuner, pull)
-    assert f'<option value="{made["id"]}">The old box</option>' in text
+    assert "needs a channel map" in text
+    assert f'<a href="{address}">Say which column is what</a>' in text
+    mapping = tuner.get(address)
+    assert mapping.status_code == 200
+    assert f'data-path="/joined-files/{kept["id"]}"' in mapping.text
+    assert tuner.get(f"/pulls/{pull['id']}/joined-files/0123456789abc/channel-map").status_code == 404
 
 
 def test_the_desk_sees_it_and_changes_nothing(tuner: Any, desk: Any, pull: Any) -> None:

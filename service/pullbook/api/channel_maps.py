@@ -37,6 +37,7 @@ class NewMap(Asked):
 
     name: Name
     columns: Annotated[list[MapColumn], Field(min_length=1, max_length=512)]
+    beside_a_pull: Annotated[bool, Field(description="For files joined to a pull, which have no roller speed.")] = False
 
 
 class MapColumnAnswer(Answer):
@@ -104,7 +105,8 @@ def one(session: Session, map_id: str) -> dict[str, Any]:
 @router.post("", status_code=201, summary="Save a channel map", response_model=MapAnswer)
 def add(asked: NewMap, person: Tuner, session: WriteSession, now: Now) -> Response:
     """Never edited afterwards: pulls read with it stay as they are. Save another under another name."""
-    check_map([ChannelChoice(column.header, column.quantity, column.unit) for column in asked.columns])
+    choices = [ChannelChoice(column.header, column.quantity, column.unit) for column in asked.columns]
+    check_map(choices, needs_roller=not asked.beside_a_pull)
     if asked.name.startswith(RECOGNISED_PREFIX):
         raise Invalid(
             f"Names that begin with {RECOGNISED_PREFIX!r} are given by the service itself.",

@@ -1,5 +1,6 @@
 """Columns: what a pull's file holds, what its headings say of it, and which channel map it is to be read with."""
 
+from collections.abc import Mapping
 from typing import Annotated, Any
 
 import numpy as np
@@ -84,16 +85,16 @@ def _column(header: str, unit: str, values: Any) -> dict[str, Any]:
     }
 
 
-def _told(session: Session, columns: Columns, channel_map_id: str | None) -> dict[str, Any]:
+def _told(session: Session, columns: Columns, channel_map_id: str | None, needs_roller: bool) -> dict[str, Any]:
     """What is made of the columns: by a map where one is asked about, else by their headings."""
     questions: list[str] = []
     wrong = None
     if channel_map_id is None:
-        recognised = recognise(columns.headers, columns.values)
+        recognised = recognise(columns.headers, columns.values, needs_roller)
         choices, questions = recognised.choices, list(recognised.questions)
     else:
         choices = map_choices(session, channel_map_id)
-        wrong = misfit(columns.headers, columns.values, choices)
+        wrong = misfit(columns.headers, columns.values, choices, needs_roller)
     return {
         "choices": preview(columns.headers, columns.values, choices, ROWS_SHOWN),
         "questions": questions,
@@ -109,37 +110,44 @@ def get(
     channel_map_id: Annotated[str | None, Query(description="Preview the file as this map reads it.")] = None,
 ) -> Response:
     """What a screen for making a channel map shows: headings, first rows, guesses and open questions."""
-    pull = one_pull(session, pull_id)
-    columns = columns_of(session, pull["sha256"])
-    told = {"pull_id": pull_id, "channel_map_id": channel_map_id or pull["channel_map_id"], "reason": pull["reason"]}
+    return Json(columns_facts(session, one_pull(session, pull_id), pull_id, channel_map_id))
+
+
+def columns_facts(
+    session: Session, kept: Mapping[str, Any], pull_id: str, channel_map_id: str | None, needs_roller: bool = True
+) -> dict[str, Any]:
+    """The file of a pull, or of what is joined to one, as columns. `kept`: that record as answered."""
+    columns = columns_of(session, kept["sha256"])
+    told = {"pull_id": pull_id, "channel_map_id": channel_map_id or kept["channel_map_id"], "reason": kept["reason"]}
     if columns is None:
         nothing: dict[str, Any] = {"row_count": 0, "found": {}, "columns": [], "choices": [], "questions": []}
-        return Json({**told, **nothing, "misfit": None})
+        return {**told, **nothing, "misfit": None}
     named = zip(columns.headers, columns.values, strict=True)
-    return Json(
-        {
-            **told,
-            "row_count": columns.values.shape[1],
-            "found": columns.found,
-            "columns": [_column(header.text, header.unit_text, values) for header, values in named],
-            **_told(session, columns, channel_map_id),
-        }
-    )
+    return {
+        **told,
+        "row_count": columns.values.shape[1],
+        "found": columns.found,
+        "columns": [_column(header.text, header.unit_text, values) for header, values in named],
+        **_told(session, columns, channel_map_id, needs_roller),
+    }
 
 
 @router.post("/{pull_id}/columns/preview", summary="Try a channel map that is not saved", response_model=PreviewAnswer)
 def try_map(pull_id: PullId, asked: MapTried, person: SignedIn, session: ReadSession) -> Response:
     """The file's columns as this map would read them: nothing is kept, and a map half made is answered half."""
-    columns = columns_of(session, one_pull(session, pull_id)["sha256"])
+    return Json(tried_facts(session, one_pull(session, pull_id)["sha256"], asked))
+
+
+def tried_facts(session: Session, sha256: str, asked: MapTried, needs_roller: bool = True) -> dict[str, Any]:
+    """What a map that is not saved would make of a file. Clash where the file has no columns."""
+    columns = columns_of(session, sha256)
     if columns is None:
         raise Clash("This file could not be taken apart into columns, so there is nothing to try a map on.")
     choices = [ChannelChoice(column.header, column.quantity, column.unit) for column in asked.columns]
-    return Json(
-        {
-            "choices": preview(columns.headers, columns.values, choices, ROWS_SHOWN),
-            "misfit": misfit(columns.headers, columns.values, choices),
-        }
-    )
+    return {
+        "choices": preview(columns.headers, columns.values, choices, ROWS_SHOWN),
+        "misfit": misfit(columns.headers, columns.values, choices, needs_roller),
+    }
 
 
 @router.put("/{pull_id}/channel-map", summary="Choose a pull's channel map", response_model=PullAnswer)

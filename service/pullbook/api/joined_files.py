@@ -5,7 +5,6 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Session
 
 from pullbook.api.editing import apply, locked, record_change, refuse_stale
 from pullbook.api.joined_shapes import JoinedAnswer, JoinedChange, JoinedList, joined_answers, one_joined
@@ -15,7 +14,7 @@ from pullbook.api.receiving import FILE_BODY, Received, receive
 from pullbook.api.shaping import changes_of
 from pullbook.db.joined import JoinedFile
 from pullbook.deps import DatabaseDep, Now, ReadSession, SettingsDep, SignedIn, Tuner, WriteSession
-from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
+from pullbook.errors import Clash, FieldProblem, NotFound
 from pullbook.json_answers import Json
 from pullbook.shop.filing import read_file, verify_stored
 from pullbook.shop.joining import (
@@ -24,8 +23,6 @@ from pullbook.shop.joining import (
     join_file,
     refuse_unknown_pull,
 )
-from pullbook.shop.mapping import map_choices, misfit
-from pullbook.shop.unpacking import columns_of, make_columns
 
 router = APIRouter(prefix="/api/v1", tags=["joined files"])
 PullId = Annotated[str, Path(description="The pull's id.")]
@@ -124,34 +121,17 @@ def raw(joined_id: JoinedId, person: SignedIn, session: ReadSession) -> Response
     return raw_answer(session, row.sha256, row.file_name)
 
 
-@router.patch(
-    "/joined-files/{joined_id}", summary="Move a joined file, or read it otherwise", response_model=JoinedAnswer
-)
+@router.patch("/joined-files/{joined_id}", summary="Move a joined file", response_model=JoinedAnswer)
 def change(joined_id: JoinedId, asked: JoinedChange, person: Tuner, session: WriteSession, now: Now) -> Response:
-    """Its offset by hand, or by matching again; another channel map. 409 when somebody changed it meanwhile."""
+    """Its offset by hand, or by matching again. 409 when somebody changed it meanwhile."""
     row, changes = locked(session, JoinedFile, joined_id, "joined file"), changes_of(asked)
     refuse_stale(row, asked.version, changes, "joined file")
     if "offset_s" in changes and changes["offset_s"] != row.offset_s:
         by_hand = changes["offset_s"] is not None
         changes |= {"offset_by": person.id if by_hand else None, "offset_at": now if by_hand else None}
-    if "channel_map_id" in changes:
-        _refuse_misfit(session, row, changes["channel_map_id"])
-        changes |= {"state": "readable", "unreadable_reason": None}
     apply(session, now, person.id, row, changes, "joined_file")
     session.flush()
     return Json(one_joined(session, joined_id))
-
-
-def _refuse_misfit(session: Session, row: JoinedFile, map_id: str) -> None:
-    """Invalid for a map that cannot read this file."""
-    choices = map_choices(session, map_id)
-    columns = columns_of(session, row.sha256) or make_columns(session, row.sha256)
-    wrong = misfit(columns.headers, columns.values, choices, needs_roller=False)
-    if wrong is not None:
-        raise Invalid(
-            f"This channel map cannot read this file: {wrong}",
-            FieldProblem("channel_map_id", map_id, "a map whose headings are all in the file"),
-        )
 
 
 @router.post("/joined-files/{joined_id}/left-out", status_code=201, summary="Leave it out", response_model=JoinedAnswer)

@@ -6,7 +6,7 @@ from pydantic import Field
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from pullbook.api.shaping import UNSET, Answer, Asked, Id, Instant
+from pullbook.api.shaping import UNSET, Answer, Asked, Instant
 from pullbook.db.evidence import RawFile
 from pullbook.db.joined import JoinedFile
 from pullbook.db.tables import Staff
@@ -62,7 +62,6 @@ class JoinedChange(Asked):
 
     version: int
     offset_s: Annotated[float | None, Field(ge=-FURTHEST_S, le=FURTHEST_S)] = UNSET
-    channel_map_id: Id = UNSET
 
 
 def one_joined(session: Session, joined_id: str) -> dict[str, Any]:

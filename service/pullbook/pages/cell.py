@@ -9,7 +9,7 @@ from fastapi import APIRouter, Body, Query, Request
 from starlette.responses import Response
 
 from pullbook.deps import Now, PagePerson, ReadSession, SettingsDep
-from pullbook.errors import FieldProblem, Invalid
+from pullbook.errors import FieldProblem, Invalid, NotFound
 from pullbook.measure.correction import STANDARDS
 from pullbook.pages.cell_shown import ChannelMapPage
 from pullbook.pages.compare_page import Address, read_comparison
@@ -136,7 +136,20 @@ def channel_map(
     """Say which column of a file is what, and see at once what comes of it."""
     shop = shop_row(session)
     found = read_pulls(session, [pull_id], read_settings(shop, settings))[0]
-    return draw(frame(request, shop, person), ChannelMapPage(pull=found, maps=saved_maps(session)))
+    return draw(frame(request, shop, person), ChannelMapPage(pull=found, maps=saved_maps(session), joined=None))
+
+
+@router.get("/pulls/{pull_id}/joined-files/{joined_id}/channel-map")
+def joined_channel_map(
+    request: Request, pull_id: str, joined_id: str, session: ReadSession, person: PagePerson, settings: SettingsDep
+) -> Response:
+    """Say which column of a joined file is what."""
+    shop = shop_row(session)
+    found = read_pulls(session, [pull_id], read_settings(shop, settings))[0]
+    joined = next((one.facts for one in found.joined if one.facts.id == joined_id), None)
+    if joined is None:
+        raise NotFound(f"There is no joined file {joined_id} on this pull.")
+    return draw(frame(request, shop, person), ChannelMapPage(pull=found, maps=saved_maps(session), joined=joined))
 
 
 @router.get("/weather")
@@ -155,7 +168,5 @@ def qr(person: PagePerson, settings: SettingsDep, text: Annotated[str, Body(embe
         )
     code = segno.make(text, error="m", micro=False)
     drawn = BytesIO()
-    code.save(
-        drawn, kind="svg", xmldecl=False, border=4, dark="#000", light="#fff", title="QR code", omitsize=True
-    )
+    code.save(drawn, kind="svg", xmldecl=False, border=4, dark="#000", light="#fff", title="QR code", omitsize=True)
     return Response(drawn.getvalue(), media_type="image/svg+xml", headers={"Cache-Control": "no-store"})

@@ -8,6 +8,7 @@ from typing import ClassVar
 from pullbook.measure.correction import Standard
 from pullbook.measure.curve import Flag
 from pullbook.pages.budget_shown import BudgetShown
+from pullbook.pages.charges_shown import TicketCharges
 from pullbook.pages.desk_shown import CellBrief
 from pullbook.pages.hold_shown import HoldsShown
 from pullbook.pages.joined_shown import JoinedShown
@@ -17,6 +18,7 @@ from pullbook.pages.told import Shown, told
 from pullbook.pages.track_shown import TicketTrack
 from pullbook.pages.verdict_shown import JudgedBy, VerdictPart
 from pullbook.shop.comparing import Comparison
+from pullbook.shop.facts import JoinedFacts
 from pullbook.shop.reading import ReadPull
 
 
@@ -120,6 +122,7 @@ class TicketPage(Shown):
     link_days: int = told("How many days a results link lasts unless told otherwise.")
     limits: TicketLimits = told("What must not be passed on this job, and what the car was last limited to.")
     track: TicketTrack = told("Timed runs on a strip, beside the pulls of the same setups.")
+    charges: TicketCharges = told("What the job comes to.")
 
 
 @dataclass(frozen=True)
@@ -222,8 +225,9 @@ class ChannelMapPage(Shown):
     """Say which column is what. The columns themselves come through the API, as do previews."""
 
     template: ClassVar[str] = "cell/channel_map.html"
-    pull: ReadPull = told("The pull whose file it is.")
+    pull: ReadPull = told("The pull whose file it is, or beside which it lies.")
     maps: tuple[MapBrief, ...] = told("Saved maps to choose from.")
+    joined: JoinedFacts | None = told("The joined file that it is about; None: the pull's own.")
 
 
 @dataclass(frozen=True)

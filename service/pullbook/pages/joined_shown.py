@@ -1,6 +1,5 @@
 """Other loggers' files beside a pull: where each lies on the pull's clock, how well, and what it gives."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,17 +41,11 @@ class JoinedShown:
     """The section of other loggers' files."""
 
     lines: tuple[JoinedLine, ...]
-    maps: Mapping[str, str]  # id → name of those to choose from, where a file waits for one
 
 
-def waits_for_a_map(pull: ReadPull) -> bool:
-    """Whether a file joined to the pull waits for somebody to say which column is what."""
-    return any((one.facts.unreadable_reason or "").startswith("needs a channel map") for one in pull.joined)
-
-
-def joined_shown(pull: ReadPull, maps: Mapping[str, str]) -> JoinedShown:
-    """Every file joined to the pull. `maps`: saved channel maps by id."""
-    return JoinedShown(tuple(_line(one, f"J{number}") for number, one in enumerate(pull.joined, start=1)), maps)
+def joined_shown(pull: ReadPull) -> JoinedShown:
+    """Every file joined to the pull."""
+    return JoinedShown(tuple(_line(one, f"J{number}") for number, one in enumerate(pull.joined, start=1)))
 
 
 def _line(one: JoinedRead, letter: str) -> JoinedLine:
@@ -111,7 +104,7 @@ def _rows(panels: tuple[Panel, ...], grid: Floats) -> tuple[tuple[str, str, str,
         return ()
     own, other = (line.values for line in panels[0].lines)
     return tuple(
-        (plain_number(float(grid[at]), 2), *(_speed(value) for value in (own[at], other[at], other[at] - own[at])))
+        (plain_number(float(grid[at]), 2), _speed(own[at]), _speed(other[at]), _speed(other[at] - own[at]))
         for at in range(0, len(grid), len(grid) // _LINES)
     )
 

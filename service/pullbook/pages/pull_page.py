@@ -10,11 +10,10 @@ from pullbook.overlay_svg import NARROW, WIDE, panels_svg
 from pullbook.pages.budget_shown import budget_shown
 from pullbook.pages.cell_shown import PullPage
 from pullbook.pages.hold_shown import holds_shown
-from pullbook.pages.joined_shown import joined_shown, waits_for_a_map
+from pullbook.pages.joined_shown import joined_shown
 from pullbook.pages.limits_shown import pull_limits
 from pullbook.pages.mixture_shown import mixture_shown
 from pullbook.pages.summing_up import safe_json, table_of
-from pullbook.pages.ticket_page import saved_maps
 from pullbook.panels import AXIS_WORDS, one_pull
 from pullbook.shop.reading import ReadSettings, read_pulls
 from pullbook.shown_units import ShownUnits
@@ -48,9 +47,5 @@ def read_pull_page(session: Session, pull_id: str, settings: ReadSettings, units
         limits=pull_limits(pull.limits, units),
         mixture=mixture_shown(pull, units),
         holds=holds_shown(session, pull.facts, settings),
-        joined=joined_shown(pull, _maps(session) if waits_for_a_map(pull) else {}),
+        joined=joined_shown(pull),
     )
-
-
-def _maps(session: Session) -> dict[str, str]:
-    return {one.id: one.name for one in saved_maps(session)}

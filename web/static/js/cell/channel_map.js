@@ -4,7 +4,7 @@ import { make } from "../dom.js";
 import { clearProblems, showProblem } from "../forms.js";
 
 const byId = (id) => document.getElementById(id);
-const pullId = byId("mapper").dataset.pull;
+const { path, back, beside } = byId("mapper").dataset; // beside: a file joined to a pull, which needs no roller
 const form = byId("map-form");
 let quantities = [];
 let rows = [];
@@ -38,13 +38,13 @@ function tryMap() {
   later = setTimeout(async () => {
     let tried;
     try {
-      tried = await call("POST", `/pulls/${pullId}/columns/preview`, { columns: columnsUsed() });
+      tried = await call("POST", `${path}/columns/preview`, { columns: columnsUsed() });
     } catch (problem) {
       tried = { choices: [], misfit: problem.message };
     }
     if (mine !== asked) return;
     for (const row of rows) says(row, tried.choices.find((one) => one.header === row.column.header && row.quantity.value));
-    byId("preview-words").textContent = words() || tried.misfit || `${used().length} columns are used. Nothing is missing that a curve needs.`;
+    byId("preview-words").textContent = words() || tried.misfit || `${used().length} columns are used. Nothing is missing that is needed.`;
   }, 150);
 }
 
@@ -83,7 +83,7 @@ function words() {
   const twice = names.filter((name, at) => names.indexOf(name) !== at);
   const open = [];
   if (!names.includes("time_s")) open.push("No column is time yet.");
-  if (!names.some((name) => name.startsWith("roller_"))) open.push("No column is roller speed or pulses yet.");
+  if (!beside && !names.some((name) => name.startsWith("roller_"))) open.push("No column is roller speed or pulses yet.");
   if (used().some((row) => !row.unit.value)) open.push("A unit is still open.");
   if (twice.length) open.push("Two columns are the same thing.");
   return open.join(" ");
@@ -101,7 +101,7 @@ function ask(questions) {
 }
 
 async function load() {
-  const [known, file] = await Promise.all([call("GET", "/channel-maps/quantities"), call("GET", `/pulls/${pullId}/columns`)]);
+  const [known, file] = await Promise.all([call("GET", "/channel-maps/quantities"), call("GET", `${path}/columns`)]);
   quantities = known.items;
   ask(file.questions);
   if (!file.columns.length) {
@@ -115,7 +115,7 @@ async function load() {
 }
 
 byId("take-map")?.addEventListener("click", async () => {
-  const preview = await call("GET", `/pulls/${pullId}/columns?channel_map_id=${byId("channel_map_id").value}`);
+  const preview = await call("GET", `${path}/columns?channel_map_id=${byId("channel_map_id").value}`);
   fill(preview.choices);
   ask(preview.misfit ? [preview.misfit] : []);
 });
@@ -126,9 +126,9 @@ form.addEventListener("submit", async (event) => {
   const button = form.querySelector("button");
   button.disabled = true;
   try {
-    const map = await call("POST", "/channel-maps", { name: form.elements.name.value.trim(), columns: columnsUsed() });
-    await call("PUT", `/pulls/${pullId}/channel-map`, { channel_map_id: map.id });
-    location.assign(url(`/pulls/${pullId}`));
+    const map = await call("POST", "/channel-maps", { name: form.elements.name.value.trim(), columns: columnsUsed(), beside_a_pull: Boolean(beside) });
+    await call("PUT", `${path}/channel-map`, { channel_map_id: map.id });
+    location.assign(url(back));
   } catch (problem) {
     button.disabled = false;
     showProblem(form, problem);
