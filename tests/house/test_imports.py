@@ -27,6 +27,7 @@ BELONGS_TO = {
     **dict.fromkeys(("body_limit", "compression", "health", "public_address", "request_log", "head_requests"), "app"),
     **dict.fromkeys(("api_description", "same_origin", "security_headers", "static_files", "warming"), "app"),
     "axis_ticks": "charts",
+    "control_chart_svg": "charts",
     "difference_panel": "charts",
     "drawn_alone": "charts",
     "fuel_map_svg": "charts",

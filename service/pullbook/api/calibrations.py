@@ -1,5 +1,6 @@
 """Calibrations: what a cell's constants are from a date on. Never edited: a newer one supersedes from its date."""
 
+from collections.abc import Iterable
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Response
@@ -11,10 +12,13 @@ from pullbook.api.cells import CellId
 from pullbook.api.cells import one as one_cell
 from pullbook.api.editing import record_making
 from pullbook.api.listing import Cursor, Limit, page
-from pullbook.api.shaping import Answer, Asked, Instant, Words
+from pullbook.api.shaping import Answer, Asked, Id, Instant, Words
+from pullbook.db.joined import CalibrationBasis
 from pullbook.db.tables import Calibration, Staff
 from pullbook.deps import Now, Owner, ReadSession, SignedIn, WriteSession
 from pullbook.json_answers import Json
+from pullbook.shop.calibrating import refuse_foreign_evidence
+from pullbook.shop.evidencing import evidence_of
 
 router = APIRouter(prefix="/api/v1/cells", tags=["calibrations"])
 
@@ -41,6 +45,9 @@ class NewCalibration(Asked):
     brake_zero_nm: Annotated[float, Field(ge=-1e4, le=1e4)] = 0.0
     reason: Words = ""
     evidence: Words = ""
+    evidence_ids: Annotated[
+        list[Id], Field(default_factory=list, max_length=60, description="What it was made from, of this very cell.")
+    ]
 
 
 class CalibrationAnswer(Answer):
@@ -65,6 +72,7 @@ class CalibrationAnswer(Answer):
     brake_zero_nm: float
     reason: str
     evidence: str
+    evidence_ids: list[str]
     made_at: Instant
     made_by_name: str
     in_force: bool
@@ -92,16 +100,30 @@ def _in_force(session: Session, cell_id: str, at: Any) -> str | None:
     ).scalar_one_or_none()
 
 
+def _bases(session: Session, ids: Iterable[str]) -> dict[str, list[str]]:
+    """Which evidence each calibration was made from."""
+    made_from: dict[str, list[str]] = {}
+    asked = select(CalibrationBasis).where(CalibrationBasis.calibration_id.in_(list(ids)))
+    for row in session.scalars(asked.order_by(CalibrationBasis.evidence_id)):
+        made_from.setdefault(row.calibration_id, []).append(row.evidence_id)
+    return made_from
+
+
 @router.post("/{cell_id}/calibrations", status_code=201, summary="Calibrate a cell", response_model=CalibrationAnswer)
 def add(cell_id: CellId, asked: NewCalibration, person: Owner, session: WriteSession, now: Now) -> Response:
     """Supersedes the one before it from `valid_from` on; pulls taken since then are read with it."""
     one_cell(session, cell_id)
-    row = Calibration(cell_id=cell_id, **asked.model_dump(), made_at=now, made_by=person.id)
+    evidence_ids = list(dict.fromkeys(asked.evidence_ids))
+    refuse_foreign_evidence({facts.id: facts for facts in evidence_of(session, cell_id)}, evidence_ids)
+    constants = asked.model_dump(exclude={"evidence_ids"})
+    row = Calibration(cell_id=cell_id, **constants, made_at=now, made_by=person.id)
     session.add(row)
     session.flush()
+    session.add_all(CalibrationBasis(calibration_id=row.id, evidence_id=one) for one in evidence_ids)
     record_making(session, now, person.id, row, {"cell_id": cell_id, **asked.model_dump()}, "calibration")
     kept = session.execute(SELECTED.where(Calibration.id == row.id)).mappings().one()
-    return Json({**kept, "in_force": _in_force(session, cell_id, now) == row.id}, 201)
+    in_force = _in_force(session, cell_id, now) == row.id
+    return Json({**kept, "evidence_ids": sorted(evidence_ids), "in_force": in_force}, 201)
 
 
 @router.get("/{cell_id}/calibrations", summary="A cell's calibrations", response_model=CalibrationList)
@@ -113,5 +135,6 @@ def several(
     in_force = _in_force(session, cell_id, now)
     order = [Calibration.valid_from, Calibration.id]
     rows, following = page(session, SELECTED.where(Calibration.cell_id == cell_id), order, cursor, limit)
-    items = [{**row._mapping, "in_force": row.id == in_force} for row in rows]
+    basis = _bases(session, [row.id for row in rows])
+    items = [{**row._mapping, "evidence_ids": basis.get(row.id, []), "in_force": row.id == in_force} for row in rows]
     return Json({"items": items, "next": following})

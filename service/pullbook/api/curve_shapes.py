@@ -86,6 +86,7 @@ class CurveAnswer(CurveSummary):
     observed_power_w: Values
     torque_nm: Values
     spread_w: Values
+    calibration_in_force: bool  # false: read under another calibration than the pull's own, as asked
     method_version: str
     flags: list[FlagAnswer]
     provenance: dict[str, Any]
@@ -215,6 +216,7 @@ EXAMPLE = {
     "lambda_lag_s": 0.447,
     "lambda_lag_u_s": 0.009,
     "lambda_lag_basis": "found",
+    "calibration_in_force": True,
     "method_version": METHOD_VERSION,
     "flags": [{"code": "weather_stale", "text": "The nearest weather reading of Cell one is 95 min from this pull; …"}],
     "provenance": {"sha256": "9f2c…", "calibration": {"id": "0kq3v8s2m4t6y", "valid_from": "2026-01-05T07:00:00Z"}},

@@ -13,6 +13,7 @@ from pullbook.errors import Clash
 from pullbook.json_answers import Json
 from pullbook.measure.curve import Curve, Figure, Flag
 from pullbook.shop.facts import Floats
+from pullbook.shop.freewheeling import under_another
 from pullbook.shop.loading import load_pulls
 from pullbook.shop.reading import ReadPull, ReadSettings, etag_of, read_loaded, refuse_unknown_standard
 
@@ -27,6 +28,10 @@ Window = Annotated[
     Query(ge=0.005, le=5.0, description="Width of the local fit in seconds; chosen from the data when left out."),
 ]
 Step = Annotated[float, Query(ge=5.0, le=1000.0, description="Step of the grid in rev/min.")]
+OtherCalibration = Annotated[
+    str | None,
+    Query(max_length=40, description="Another calibration of the cell: what it *would* have said; not in force then."),
+]
 DECIMALS = {"power_w": 1, "observed_power_w": 1, "spread_w": 1, "torque_nm": 3, "engine_speed_rpm": 3}
 
 
@@ -120,12 +125,16 @@ def get(
     standard: Standard = "iso_1585",
     window_s: Window = None,
     step_rpm: Step = 50.0,
+    calibration_id: OtherCalibration = None,
 ) -> Response:
     """Calculated from the raw file at every reading; the same inputs give the same bits and the same ETag."""
     wanted = ReadSettings(standard, window_s, step_rpm, settings.weather_stale_minutes)
     refuse_unknown_standard(standard)
     loaded = load_pulls(session, [pull_id])[0]
-    etag = f'"{etag_of(loaded, wanted)}"'
+    in_force = calibration_id is None or (loaded.calibration is not None and calibration_id == loaded.calibration.id)
+    if calibration_id is not None and not in_force:
+        loaded = under_another(session, loaded, calibration_id)
+    etag = f'"{etag_of(loaded, wanted)}{"" if in_force else "-not-in-force"}"'
     headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
     if not_modified(request, etag):
         return Response(status_code=304, headers=headers)
@@ -139,6 +148,7 @@ def get(
         **rounded({**{name: getattr(curve, name) for name in arrays}, **curve.channels}),
         **curve_summary(pull, curve),
         **budget_facts(curve),
+        "calibration_in_force": in_force,
         "method_version": curve.method_version,
         "flags": flag_facts(pull.flags),
         "provenance": pull.provenance,

@@ -3,7 +3,7 @@
 The whole motion is fitted by least squares (Gauss and Newton) to block means of speed, or of angle where pulses were
 counted, so nothing noisy is differentiated. What is left over is seldom white: a logger filters, rounds, counts. Its
 own memory is taken out by an autoregression before the covariance is drawn (Cochrane and Orcutt 1949 in idea; its order
-by Akaike's criterion), and the region of three coefficients is that of F with what degrees of freedom are left.
+by what it saves), and the region of three coefficients is that of F with what degrees of freedom are left.
 """
 
 from dataclasses import dataclass, replace
@@ -17,6 +17,7 @@ from pullbook.measure.timebase import repaired
 
 _BLOCKS = 400
 _LONGEST_MEMORY = 4
+_WORTH = 3.0  # what one more weight must save of n·log(variance): between Akaike's 2 and Schwarz's 6
 _COUNTED = -0.2  # neighbours that undo each other: speeds that are differences of a count …
 _BOUNDED = 3.0  # … whose errors never add up to more than some of themselves
 _ROUNDS = 12
@@ -153,6 +154,7 @@ class _Fit:
         dof = max(float(len(over) - white.shape[1] - len(weights)), 1.0)
         variance = float(over @ over) / dof
         inverse: Array = np.asarray(np.linalg.inv(white.T @ white)[:3, :3] * variance, np.float64)
+        inverse *= _shortened(weights, len(over), white.shape[1])
         speed = self._means(speed_at(self.time, float(self.theta[3]), self.theta[:3]))
         return CoastDown(
             per_inertia=self.theta[:3].copy(),
@@ -171,7 +173,7 @@ class _Fit:
 
 
 def _autoregression(left: Array) -> Array:
-    """Weights of the values before on each value; as many as Akaike's criterion finds worth it."""
+    """Weights of the values before on each value; as many as save more than a few by chance would."""
     count = len(left)
     best = np.inf
     chosen: Array = np.zeros(0)
@@ -186,10 +188,24 @@ def _autoregression(left: Array) -> Array:
         power = float(over @ over)
         if power <= 0.0:
             return np.asarray(weights, np.float64)
-        said = len(wanted) * float(np.log(power)) + 2.0 * order
+        said = len(wanted) * float(np.log(power)) + _WORTH * order
         if said < best:
             best, chosen = said, np.asarray(weights, np.float64)
     return chosen
+
+
+def _shortened(weights: Array, count: int, fitted: int) -> float:
+    """By how much the covariance is too small because a fit leaves shorter memory than there was.
+
+    The bias of a memory estimated beside so many fitted shapes, (k + (k + 2)·φ)/n, is Kendall's (1954, Biometrika 41,
+    403-404; from memory) for a mean, carried on from a mean and a line.
+    """
+    memory = float(weights.sum()) if len(weights) else 0.0
+    if memory <= 0.0:
+        return 1.0
+    bias = (fitted + (fitted + 2.0) * memory) / count
+    left = 1.0 - memory
+    return (left / max(left - bias, 0.3 * left)) ** 2 if left > 0.0 else 10.0
 
 
 def _whitened(columns: Array, weights: Array) -> Array:
