@@ -1,4 +1,4 @@
-"""A joined file whose headings say nothing is given a map, one without any roller speed; its own file is not touched."""
+"""A joined file whose headings say nothing is given a map, one without roller speed; its own file is not touched."""
 
 from typing import Any
 
