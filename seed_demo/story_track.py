@@ -12,10 +12,12 @@ DRIVER_KG = 82.0
 LIMITS: dict[str, dict[str, float]] = {
     "runs-lean": {
         "lambda_leaner_than": 0.96,
+        "fuel_pressure_kpa_below": 300.0,
+        "knock_retard_deg_beyond": 6.0,  # the cell's logger has no knock retard, and the page says so
         "manifold_pressure_kpa_above": 285.0,
         "coolant_temperature_c_above": 105.0,
         "intake_temperature_c_above": 75.0,
-        "oil_temperature_c_above": 130.0,  # the shop's logger has no oil temperature, and the page says so
+        "oil_temperature_c_above": 130.0,
     },
 }
 LIMITS_NOTE = "Agreed with the customer before the track day"

@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.api.beside_files import Answered, without_mixture
 from tests.api.pull_files import Steady, filed
 from tests.furnishing import TICKET
 
@@ -172,3 +173,14 @@ def test_limits_that_were_kept_are_said_to_be_kept(tuner: Any, house: Any) -> No
 
 def test_without_limits_a_pull_has_nothing_to_be_held_to(tuner: Any, house: Any) -> None:
     assert _check(tuner, filed(tuner, house, _hot())) == {}
+
+
+def test_channels_of_a_joined_file_are_held_to_the_limits_too(tuner: Any, house: Any) -> None:
+    pull = filed(tuner, house, without_mixture())
+    _set(tuner, house.ticket_id, {"coolant_temperature_c_above": 85.0, "oil_temperature_c_above": 130.0})
+    assert _check(tuner, pull)["coolant_temperature_c_above"]["state"] == "unchecked"
+    address = f"/api/v1/pulls/{pull['id']}/joined-files"
+    assert tuner.post(address, params={"file_name": "drive 4.log"}, content=Answered().can()).status_code == 201
+    found = _check(tuner, pull)
+    assert found["coolant_temperature_c_above"]["by"] == pytest.approx(3.0)
+    assert found["oil_temperature_c_above"]["state"] == "unchecked"

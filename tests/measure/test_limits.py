@@ -83,6 +83,18 @@ def test_lean_on_the_overrun_passes_no_limit_though_the_probe_tells_it_late():
             assert not checked.passed, (late, lag)
 
 
+def test_a_probe_that_answers_gradually_passes_no_limit_when_the_throttle_shuts():
+    burnt, tau = np.where(FULL > 50.0, 0.86, 1.4), 0.12
+    for way_s in (0.2, 0.35, 0.6):
+        here = np.interp(TIME - way_s, TIME, burnt)
+        told = here.copy()
+        for place in range(1, len(told)):
+            told[place] = told[place - 1] + (here[place] - told[place - 1]) / HERTZ / tau
+        checked = _only(_pull(lambda_measured=told), "lambda_leaner_than", 0.90, lag_s=way_s + tau)
+        assert not checked.passed, way_s
+        assert checked.looked_at_s > 5.0
+
+
 def test_lean_under_load_is_told_at_the_moment_it_was_burnt():
     lag = 0.4
     burnt = _bump(5.0, 6.0, 0.97, 0.86)

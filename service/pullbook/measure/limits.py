@@ -17,6 +17,7 @@ from pullbook.measure.timebase import repaired
 
 BRIDGED_S = 0.1  # back within the limit for less than this is the same passing
 SETTLING_S = 0.3  # after full load begins, for the mixture to be what was asked and the probe to have answered
+MIXING_S = 0.25  # before full load ends: a probe answers gradually, so what it tells then is mixed with later gas
 LATE_S = 1.0  # the probe's lag where none is known: all of the last second must have been under load
 LOAD_THROTTLE_PCT = 80.0  # or nine tenths of the most there is, on cars whose sensor ends below
 LOAD_PRESSURE = 0.9  # of the air outside
@@ -147,10 +148,10 @@ def _checked(
     late = (lag_s if lag_s is not None else 0.0) if rule.channel == "lambda_measured" else 0.0
     counts = np.ones(len(time), dtype=bool)
     if rule.under_load:
-        before = 0.0
+        before = after = 0.0
         if rule.channel == "lambda_measured":
-            before = LATE_S if lag_s is None else SETTLING_S
-        counts = _all_loaded(seen["time_s"], loaded, time - late - before, time - late)
+            before, after = (LATE_S, 0.0) if lag_s is None else (SETTLING_S, min(MIXING_S, lag_s))
+        counts = _all_loaded(seen["time_s"], loaded, time - late - before, time - late + after)
     stands_s = _stands_for(time)
     looked_at = float(stands_s[counts].sum())
     if not counts.any():
