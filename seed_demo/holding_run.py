@@ -28,6 +28,7 @@ class HoldPlan:
     approach_s: float = 0.6  # time constant
     hunts: float = 0.0  # of speed
     hunting_hz: float = 0.7
+    intake_over_k: float = 0.0  # over the day's air, as it begins
     intake_rise_k_per_s: float = 0.02
     eased: bool = False  # whether less throttle is asked to burn at λ 1, as a controller does away from full load
     wrong_by_speed: Shape = _NOTHING  # true λ over commanded, less one: this against rev/min ...
@@ -83,7 +84,7 @@ class HeldRun:
         n = self.car.turns * omega * RPM
         throttle = self.plan.throttle(t)
         boost = np.clip(2.0 * throttle - 1.0, 0.0, 1.0)
-        intake = self.day.temperature_c + self.plan.intake_rise_k_per_s * t
+        intake = self.day.temperature_c + self.plan.intake_over_k + self.plan.intake_rise_k_per_s * t
         torque = self.car.engine.torque(n, throttle, boost, intake, self.day)
         contact = self.car.efficiency * self.car.turns * torque - self.car.inertia_kg_m2 * accel
         loss = self.roller.loss_nm(omega)

@@ -28,7 +28,14 @@ def _steps() -> Shape:
 def _held(wrong: Shape) -> tuple[tuple[str, HoldPlan], ...]:
     """A hold in steps at full throttle, then two runs up and down at part throttle."""
     up_and_down = lines((0, 2000), (3, 2000), (38, 5600), (41, 5600), (76, 2000), (79, 2000))
-    steps = HoldPlan(_steps(), level(1.0), EACH_S * len(STEPS_RPM), hunts=0.001, intake_rise_k_per_s=0.12)
+    steps = HoldPlan(
+        _steps(),
+        level(1.0),
+        EACH_S * len(STEPS_RPM),
+        hunts=0.001,
+        intake_over_k=FEN.standing_k,
+        intake_rise_k_per_s=0.12,
+    )
     full = replace(steps, wrong_by_speed=wrong, wrong_by_throttle=BY_THROTTLE, eased=True)
     runs = [
         replace(full, target_rpm=up_and_down, lasts_s=79.0, throttle=lines((0, low), (39, low), (40, high), (79, high)))

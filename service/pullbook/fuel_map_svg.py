@@ -48,9 +48,9 @@ def cell_words(made: FuelMap, show: str, load: int, speed: int) -> tuple[str, st
         return (plain_number(time, 1), "") if time > 0.0 else ("", "")
     value = float(made.multiplier[load, speed])
     if not isfinite(value):
-        return "", f"{plain_number(time, 1)} s" if time > 0.0 else ""
+        return "", f"{plain_number(time, 1)} s" if time >= 0.05 else ""
     u = float(made.multiplier_u[load, speed])
-    below = f"±{plain_number(u, 3)}" if isfinite(u) else "± ?"
+    below = "± ?" if not isfinite(u) else f"±{plain_number(u, 3)}" if u >= 0.0005 else "±<0.001"
     if show == "multiplier":
         return plain_number(value, 3), below
     return f"{float(made.lambda_error[load, speed]):+.3f}".replace("-", "−"), below
@@ -62,7 +62,7 @@ def _cell(made: FuelMap, show: str, load: int, speed: int, left: float, top: flo
     line = top + (20 if below else 27)
     text = f'<text x="{middle:g}" y="{line:g}" class="heat-number">{number}</text>' if number else ""
     if below:
-        text += f'<text x="{middle:g}" y="{top + 36:g}" class="heat-small">{below}</text>'
+        text += f'<text x="{middle:g}" y="{top + 36:g}" class="heat-small">{escape(below)}</text>'
     return (
         f'<rect x="{left:g}" y="{top:g}" width="{_CELL_WIDTH}" height="{_CELL_HEIGHT}" '
         f'class="{_class(made, show, load, speed, most_s)}"/>{text}'

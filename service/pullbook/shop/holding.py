@@ -27,12 +27,13 @@ from pullbook.shop.reading import (
 )
 
 HELD_KINDS = ("hold", "part_throttle")
-MOST_SWEEPS = 12
+MOST_OTHERS = 12
 FULL_THROTTLE_PCT = 95.0
 SOAK_CAUTION = (
-    "A hold is not a sweep held still: the intake, the exhaust and the mixture are hotter after ten seconds at full "
-    "load, and a sweep’s engine is still winding up. A few per cent between them is heat, not error; compare holds "
-    "with holds."
+    "A hold is not a sweep held still. A sweep also spins up what turns in the car, and the rollers never see that "
+    "share: some per cent, more in low gears, so a hold reads higher. A hold heats the intake, the exhaust and the "
+    "mixture, and reads lower as it lasts. Compare holds with holds; what is left between the two is not an error of "
+    "either."
 )
 
 
@@ -67,8 +68,8 @@ def read_pull_holds(session: Session, pull_id: str, settings: ReadSettings) -> P
     """The plateaus of one pull. NotFound for an unknown pull, Invalid for an unknown standard."""
     refuse_unknown_standard(settings.standard)
     loaded = load_pulls(session, [pull_id])[0]
-    sweeps = load_pulls(session, _sweep_ids(session, loaded))
-    lag = lags_of([loaded, *sweeps]).get(pull_id)
+    others = load_pulls(session, _other_ids(session, loaded))
+    lag = lags_of([loaded, *others]).get(pull_id)
     holds, failure = None, _why_not(loaded)
     if failure is None:
         try:
@@ -77,22 +78,22 @@ def read_pull_holds(session: Session, pull_id: str, settings: ReadSettings) -> P
             failure = str(error)
     beside: tuple[BesideSweeps, ...] = ()
     if holds is not None and holds.plateaus:
-        curves = [read_loaded(one, settings) for one in sweeps]
+        curves = [read_loaded(one, settings) for one in others if one.facts.kind == "sweep"]
         beside = tuple(_beside(one, holds, curves) for one in holds.plateaus)
     return PullHolds(loaded.facts, holds, beside, lag, failure)
 
 
-def _sweep_ids(session: Session, loaded: Loaded) -> list[str]:
-    """The latest sweeps of the same setup on the same cell that count."""
+def _other_ids(session: Session, loaded: Loaded) -> list[str]:
+    """The latest pulls of the same setup and cell that count: sweeps to stand beside, the others for the lag."""
     statement = select(Pull.id).where(
         Pull.setup_id == loaded.facts.setup_id,
         Pull.cell_id == loaded.facts.cell_id,
-        Pull.kind == "sweep",
+        Pull.kind.in_(("sweep", "part_throttle")),
         Pull.state == "readable",
         Pull.set_aside_at.is_(None),
         Pull.id != loaded.facts.id,
     )
-    return list(session.scalars(statement.order_by(Pull.taken_at.desc(), Pull.id).limit(MOST_SWEEPS)))
+    return list(session.scalars(statement.order_by(Pull.taken_at.desc(), Pull.id).limit(MOST_OTHERS)))
 
 
 def _why_not(loaded: Loaded) -> str | None:
