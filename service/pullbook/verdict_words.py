@@ -109,13 +109,14 @@ def _share_decimals(one: Verdict) -> int:
 
 
 def _fine_enough(ends: list[float], usual: int) -> int:
-    """Decimals that round off no more than a tenth of an interval, and print no end as 0 that is none."""
+    """Decimals that round off no more than a tenth of an interval, three more than usual at most; one more where an
+    end would be printed as 0 that is none."""
     width = max(ends, default=0.0) - min(ends, default=0.0)
     if width <= 0.0:
         return usual
-    least = min((abs(end) for end in ends if end), default=width)
-    places = (usual + more for more in range(4))
-    return next((one for one in places if 10.0**-one <= min(0.2 * width, 2.0 * least)), usual + 3)
+    places = next((usual + more for more in range(3) if 10.0 ** -(usual + more) <= 0.2 * width), usual + 3)
+    vanishes = any(0.0 < abs(end) < 0.5 * 10.0**-places for end in ends)
+    return min(places + vanishes, usual + 3)
 
 
 def _per_cent(values: list[float], decimals: int) -> str:

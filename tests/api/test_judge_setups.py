@@ -197,6 +197,25 @@ def test_what_two_cells_do_not_share_is_in_the_interval_and_named(owner: Any, ho
     assert half > max(plain, 1.95 * own)
 
 
+def test_two_calibrations_of_one_cell_do_not_cancel_and_the_air_of_one_instrument_does(
+    owner: Any, house: Any, made: Any
+) -> None:
+    pulls = made("AAABBB", BASE[:3], BETTER[:3])
+    plain = _verdict(owner, pulls)
+    between = (START - timedelta(minutes=25)).isoformat()
+    newer = {**CALIBRATION, "valid_from": between, "reason": "Checked at noon"}
+    assert owner.post(f"/api/v1/cells/{house.cell_id}/calibrations", json=newer).status_code == 201
+    one = _verdict(owner, pulls)
+    (part,) = one["own_parts"]
+    assert (part["code"], part["words"]) == ("calibration", "rollers and brake under two calibrations")
+    share = 100.0 * CALIBRATION["inertia_u_kg_m2"] / CALIBRATION["inertia_kg_m2"]
+    assert part["u_pct"] == pytest.approx(2.0**0.5 * share, rel=0.25)  # inertia is most of it
+    assert one["difference_w"] == pytest.approx(plain["difference_w"], rel=1e-9)
+    assert one["interval_w"][0] < plain["interval_w"][0]
+    codes = [condition["code"] for condition in _compare(owner, pulls)["conditions"]]
+    assert codes == ["calibration"]
+
+
 def test_a_setup_without_a_pull_that_counts_is_not_judged_nor_judged_by(tuner: Any, made: Any) -> None:
     pulls = made("ABB", BASE[:1], BETTER[:2])
     tuner.post(f"/api/v1/pulls/{pulls[0]}/set-aside", json={"reason": "Wheel spin"})

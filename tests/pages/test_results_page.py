@@ -144,6 +144,15 @@ def test_how_sure_the_difference_is_stands_in_words_with_its_interval(
         assert float(printed) == pytest.approx(value, abs=0.51 * 10.0 ** -len(printed.partition(".")[2]))
 
 
+def test_conditions_that_differ_are_said_before_the_difference_is_called_sure(
+    anonymous: Any, tuner: Any, house: Any, filed_pulls: Filed
+) -> None:
+    assert "Not everything was the same" not in _page(anonymous, filed_pulls).text
+    tuner.patch(f"/api/v1/setups/{house.second_setup_id}", json={"version": 1, "gear": "5"})
+    page = _page(anonymous, filed_pulls).text
+    assert page.index("Not everything was the same for all of them") < page.index("On average over")
+
+
 def test_a_single_pull_of_a_setup_claims_nothing_to_the_customer(
     anonymous: Any, tuner: Any, filed_pulls: Filed
 ) -> None:

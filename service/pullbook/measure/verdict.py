@@ -139,8 +139,12 @@ def _judged(
     other = float(found.other[-1])
     deviation = np.sqrt(found.parts[0][-1:] + found.parts[1][-1:] + found.other[-1:])
     least = float(smallest_shown(deviation, found.dof[-1:], found.critical[-1:])[0])
-    whole = abs(first)
-    enough = least <= 0.01 * whole
+
+    def further(wanted_pct: float) -> int | None:
+        wanted = 0.01 * wanted_pct * abs(first)
+        return 0 if least <= wanted else further_pulls(wanted, scatters, counts, other)
+
+    for_1_pct = further(1.0)
     return Verdict(
         kind=_kind(interval_w, interval_pct, worth_pct),
         method=plan.method,
@@ -154,10 +158,8 @@ def _judged(
         interval_pct=interval_pct,
         dof=float(found.dof[-1]),
         smallest_shown_w=least,
-        pulls_for_1_pct=0 if enough else further_pulls(0.01 * whole, scatters, counts, other),
-        pulls_for_worth=(
-            0 if least <= 0.01 * worth_pct * whole else further_pulls(0.01 * worth_pct * whole, scatters, counts, other)
-        ),
+        pulls_for_1_pct=for_1_pct,
+        pulls_for_worth=for_1_pct if worth_pct == 1.0 else further(worth_pct),
         other_u_pct=other_u_pct,
         pointwise=Pointwise(points, points - half[:-1], points + half[:-1]),
     )

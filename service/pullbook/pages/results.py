@@ -48,7 +48,9 @@ def results(request: Request, token: str, session: ReadSession, settings: Settin
         amendments=amendments(published.changes, comparison.pulls, around.units, zone),
         standard=STANDARDS[comparison.standard],
         summaries=found,
-        sentences=sentences(found, around.units, STANDARDS[comparison.standard], comparison.judgement),
+        sentences=sentences(
+            found, around.units, STANDARDS[comparison.standard], comparison.judgement, not comparison.conditions
+        ),
         days=_days(comparison, zone),
         cell_names=tuple(dict.fromkeys(pull.facts.cell_name for pull in comparison.pulls)),
         flags=flag_lines(comparison),

@@ -9,11 +9,19 @@ from pullbook.shop.judging import Judged, Judgement, by_later
 from pullbook.shown_units import ShownUnits, plain_number
 from pullbook.verdict_words import band_words, interval_words, size_words
 
+_NOT_ALIKE = (
+    "Not everything was the same for all of them, and that may explain a difference before any part does: see how it "
+    "was measured."
+)
+
 
 def sentences(
-    found: tuple[SetupSummary, ...], units: ShownUnits, standard: Standard, judgement: Judgement
+    found: tuple[SetupSummary, ...], units: ShownUnits, standard: Standard, judgement: Judgement, alike: bool
 ) -> tuple[str, ...]:
-    """What was measured before, what after and the difference in one sentence; then how sure the difference is."""
+    """What was measured before, what after and the difference in one sentence; then how sure the difference is.
+
+    `alike`: whether all conditions were; where not, that is said before any difference is called sure.
+    """
     read = [one for one in found if one.peak_power_w is not None and one.peak_torque_nm is not None]
     empty = tuple(f"{_called(one)}: no pull that counts." for one in found if one not in read)
     if not read:
@@ -23,6 +31,7 @@ def sentences(
         return (_alone(first, units, standard), *_observed(read, units), *empty)
     said = [_before_and_after(first, later[0], units, standard)]
     said += [_and_then(first, one, units) for one in later[1:]]
+    said += [] if alike else [_NOT_ALIKE]
     judged = by_later(judgement)
     said += [_how_sure(first, one, judged.get(one.setup_id), units) for one in later]
     return (*said, *_observed(read, units), *empty)

@@ -12,6 +12,7 @@ from pullbook.shop.judging import Judged
 from pullbook.shown_units import ShownUnits, plain_number
 from pullbook.verdict_words import band_words, figure_words, kind_words, method_words, power_words, why_words
 
+_CANCELS = {"calibration": "rollers and brake", "air": "the air’s instruments"}
 _SAID_ELSEWHERE = frozenset({"factor_outside_limits", "no_weather"})  # of the comparison as a whole
 
 
@@ -85,15 +86,14 @@ def _without(comparison: Comparison) -> str:
 
 def _common(comparison: Comparison) -> str:
     """What the interval holds, and what it cannot."""
-    own = {part.words: part.u_pct for one in comparison.judged for part in one.own}
+    own = [part for one in comparison.judged for part in one.own]
     not_shown = (
         "The interval holds what changes from pull to pull. It cannot hold what changes with the setup alone: straps, "
         "tyres, fuel, a controller that learns."
     )
-    if own:
-        each = "; ".join(f"{words}, {plain_number(u_pct, 2)}\u00a0%" for words, u_pct in own.items())
-        return f"Not common to all, so it does not cancel and is within the interval (k = 1): {each}. {not_shown}"
-    return (
-        "One cell and one calibration throughout: what rollers, brake and air instruments may be off by is the same in "
-        f"every pull and cancels in a difference. {not_shown}"
-    )
+    greatest = {part.words: max(same.u_pct for same in own if same.words == part.words) for part in own}
+    each = "; ".join(f"{words}, {plain_number(u_pct, 2)}\u00a0%" for words, u_pct in greatest.items())
+    stays = f"Not common to all, so it does not cancel and is within the interval (k = 1): {each}. " if each else ""
+    common = [words for code, words in _CANCELS.items() if all(part.code != code for part in own)]
+    drops = f"What {' and '.join(common)} may be off by is the same in every pull and cancels in a difference. "
+    return f"{drops if common else ''}{stays}{not_shown}"

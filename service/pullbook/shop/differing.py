@@ -1,20 +1,20 @@
 """What two setups do not have in common: it cannot cancel in their difference, and repeats do not show it.
 
-Pulls of one cell under one calibration share what inertia, losses, radius, brake and the cell's air instruments may be
-off by; it is the same share of both setups and drops out of their difference. Under two calibrations, or in two cells,
-it does not, and the parts of both are added in squares to what the scatter leaves. What changes with the setup alone –
-straps, tyres, fuel, a controller that learns – nobody has measured, and no figure here holds it.
+Pulls read with one calibration share what inertia, losses, radius and brake may be off by; pulls whose air was read
+with one instrument share what that may be off by. It is the same share of both setups and drops out of their
+difference. Where calibrations or instruments differ, or where the setups load roller and brake unlike each other, the
+rest stays and is added in squares to what the scatter leaves. What changes with the setup alone – straps, tyres, fuel,
+a controller that learns – nobody has measured, and no figure here holds it.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 
+from pullbook.measure.uncommon import FROM_READING, Sourced, parts_of, uncommon_u_pct
 from pullbook.shop.reading import ReadPull
 
-# names of the parts of a curve's uncertainty, by what they come from
-OF_CALIBRATION = frozenset({"inertia", "losses", "radius", "speed", "brake scale", "brake arm"})
-OF_AIR = frozenset({"air temperature", "air pressure", "humidity"})
+_LEAST_PCT = 0.01  # less is a rounding of what cancels
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,33 +26,52 @@ class OwnPart:
     u_pct: float
 
 
-def own_parts(first: Sequence[ReadPull], later: Sequence[ReadPull]) -> tuple[OwnPart, ...]:
-    """What does not cancel between the pulls that count of two setups; empty where everything is common."""
-    cells = [{pull.cell.id for pull in pulls} for pulls in (first, later)]
-    calibrations = [{pull.calibration.id for pull in pulls if pull.calibration} for pulls in (first, later)]
-    found = []
-    if calibrations[0] != calibrations[1]:
-        whose = "two cells" if cells[0] != cells[1] else "two calibrations of one cell"
-        found.append(OwnPart("calibration", f"rollers and brake, by {whose}", _both(first, later, OF_CALIBRATION)))
-    if cells[0] != cells[1]:
-        found.append(OwnPart("air", "the air, read in two cells", _both(first, later, OF_AIR)))
-    return tuple(part for part in found if part.u_pct > 0.0)
+@dataclass(frozen=True, slots=True)
+class Sources:
+    """What a pull's figure may be off by, by where it comes from: the rollers' part and the air's."""
+
+    rollers: Sourced
+    air: Sourced
+    cell_id: str
+    calibration_id: str
+
+
+def sources_of(pulls: Sequence[ReadPull]) -> tuple[Sources, ...]:
+    """Of the pulls that count in a setup."""
+    return tuple(_sources(pull) for pull in pulls)
+
+
+def _sources(pull: ReadPull) -> Sources:
+    parts = {} if pull.curve is None else parts_of(pull.curve)
+    calibration = "" if pull.calibration is None else pull.calibration.id
+    instrument = "" if pull.weather is None else f"{pull.cell.id} {pull.weather.source}"
+    return Sources(
+        rollers=Sourced({name: share for name, share in parts.items() if name not in FROM_READING}, calibration),
+        air=Sourced({name: share for name, share in parts.items() if name in FROM_READING}, calibration, instrument),
+        cell_id=pull.cell.id,
+        calibration_id=calibration,
+    )
+
+
+def own_parts(first: Sequence[Sources], later: Sequence[Sources]) -> tuple[OwnPart, ...]:
+    """What does not cancel between two setups, each with a pull that counts; empty where everything is common."""
+    if {one.cell_id for one in first} != {one.cell_id for one in later}:
+        rollers = "rollers and brake of two cells"
+    elif {one.calibration_id for one in first} != {one.calibration_id for one in later}:
+        rollers = "rollers and brake under two calibrations"
+    else:
+        rollers = "rollers and brake, which the setups load unlike each other"
+    found = (
+        OwnPart("calibration", rollers, uncommon_u_pct([one.rollers for one in first], [one.rollers for one in later])),
+        OwnPart(
+            "air",
+            "the air, read in another place or with another instrument",
+            uncommon_u_pct([one.air for one in first], [one.air for one in later]),
+        ),
+    )
+    return tuple(part for part in found if part.u_pct >= _LEAST_PCT)
 
 
 def together_pct(parts: Sequence[OwnPart]) -> float:
     """All of them as one standard uncertainty, in %."""
     return sqrt(sum(part.u_pct**2 for part in parts))
-
-
-def _both(first: Sequence[ReadPull], later: Sequence[ReadPull], names: Collection[str]) -> float:
-    return sqrt(_of(first, names) ** 2 + _of(later, names) ** 2)
-
-
-def _of(pulls: Sequence[ReadPull], names: Collection[str]) -> float:
-    """The mean over a setup's pulls of these parts, added in squares."""
-    each = [
-        sqrt(sum(share**2 for name, share in pull.curve.uncertainty_pct.items() if name in names))
-        for pull in pulls
-        if pull.curve is not None
-    ]
-    return sum(each) / len(each) if each else 0.0

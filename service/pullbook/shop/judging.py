@@ -8,7 +8,7 @@ import numpy as np
 
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.measure.verdict import WORTH_PCT, Verdict, verdict
-from pullbook.shop.differing import OwnPart, own_parts, together_pct
+from pullbook.shop.differing import OwnPart, Sources, own_parts, sources_of, together_pct
 from pullbook.shop.facts import Floats
 from pullbook.shop.reading import ReadPull
 
@@ -82,8 +82,8 @@ def judge(laid: Sequence[Laid], grid_rpm: Floats, asked: Asked, soaked: Collecti
     band = None if shared is None else _band(shared, grid_rpm, asked)
     if band is None or not counting:
         return Judgement(band, shared, asked.worth_pct, ())
-    first, *later = counting
-    judged = tuple(_against(first, one, grid_rpm, band, asked.worth_pct, soaked) for one in later)
+    sides = [_Side(one, sources_of(one.pulls), np.stack(one.powers_w), _taken_s(one.pulls)) for one in counting]
+    judged = tuple(_against(sides[0], side, grid_rpm, band, asked.worth_pct, soaked) for side in sides[1:])
     return Judgement(band, shared, asked.worth_pct, judged)
 
 
@@ -143,22 +143,26 @@ def _band(shared: Band, grid_rpm: Floats, asked: Asked) -> Band:
     return low, high
 
 
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """A setup made ready once, however many it is judged with."""
+
+    laid: Laid
+    sources: Sequence[Sources]
+    power_w: Floats
+    taken_s: Floats
+
+
 def _against(
-    first: Laid, later: Laid, grid_rpm: Floats, band: Band, worth_pct: float, soaked: Collection[str]
+    first: _Side, later: _Side, grid_rpm: Floats, band: Band, worth_pct: float, soaked: Collection[str]
 ) -> Judged:
-    own = own_parts(first.pulls, later.pulls)
-    found = verdict(
-        np.stack(first.powers_w),
-        np.stack(later.powers_w),
-        grid_rpm,
-        band,
-        (_taken_s(first.pulls), _taken_s(later.pulls)),
-        worth_pct,
-        together_pct(own),
-    )
-    aside = tuple(_aside(pull) for one in (first, later) for pull in one.set_aside)
-    suspected = tuple(one.setup_id for one in (first, later) if one.setup_id in soaked)
-    return Judged(first.setup_id, later.setup_id, found, own, suspected, aside)
+    own = own_parts(first.sources, later.sources)
+    taken = (first.taken_s, later.taken_s)
+    found = verdict(first.power_w, later.power_w, grid_rpm, band, taken, worth_pct, together_pct(own))
+    both = (first.laid, later.laid)
+    aside = tuple(_aside(pull) for one in both for pull in one.set_aside)
+    suspected = tuple(one.setup_id for one in both if one.setup_id in soaked)
+    return Judged(both[0].setup_id, both[1].setup_id, found, own, suspected, aside)
 
 
 def _taken_s(pulls: Sequence[ReadPull]) -> Floats:
