@@ -124,23 +124,11 @@ def _held_at(
     air_parts: Mapping[str, float],
     lag_s: float,
 ) -> HeldAt:
-    blocks, rows = seen.steady.blocks, slice(at.settled, at.stop)
-    step, inertia = blocks.step_s, calibration.inertia_kg_m2
+    blocks, rows, step = seen.steady.blocks, slice(at.settled, at.stop), seen.steady.blocks.step_s
     omega = seen.steady.speed_rad_s[rows]
-    speed, loss = float(omega.mean()), calibration.loss_nm(omega)
-    moving, alpha = trend(omega, step), _slope_over(blocks.mean(seen.signal.values)[rows], step, seen.signal.derivative)
-    brake = 0.0 if seen.brake.torque_nm is None else float(blocks.mean(seen.brake.torque_nm)[rows].mean())
-    by_second = seen.drive_nm[rows]
-    drive = inertia * _slope_over(seen.gained[rows], step, seen.signal.derivative)
-    power = trend(omega * (by_second + loss), step)
-    power = replace(power, value=power.value + speed * (drive - float(by_second.mean())))
-    moment = Moment(
-        omega_rad_s=speed,
-        drive_nm=drive,
-        brake_nm=brake,
-        loss_nm=float(loss.mean()),
-        noise_nm=widened(power.u_mean, power.independent) / speed,
-    )
+    moving, speed = trend(omega, step), float(omega.mean())
+    alpha = _slope_over(blocks.mean(seen.signal.values)[rows], step, seen.signal.derivative)
+    power, moment = _power(seen, rows, calibration)
     by_surface = seen.signal.source == "roller_surface_speed_m_s"
     shares = {**power_parts(moment, calibration, by_surface, seen.brake.by_force), **air_parts}
     k = 1.0 if corrected is None else corrected.value
@@ -156,9 +144,9 @@ def _held_at(
         power_w=k * power.value,
         expanded_uncertainty_w=2.0 * k * abs(power.value) * sum(one * one for one in shares.values()) ** 0.5,
         parts_pct={name: 100.0 * abs(one) for name, one in shares.items()},
-        inertial_w=inertia * alpha * speed,
-        brake_w=speed * brake,
-        loss_w=float((omega * loss).mean()),
+        inertial_w=calibration.inertia_kg_m2 * alpha * speed,
+        brake_w=speed * moment.brake_nm,
+        loss_w=float((omega * calibration.loss_nm(omega)).mean()),
         torque_nm=None if turning is None else k * power.value / turning.value * _RPM,
         throttle=None if seen.throttle is None else _mean_of(blocks.mean(seen.throttle)[rows], step),
         lambda_measured=_late(seen.base, "lambda_measured", first + lag_s, last + lag_s),
@@ -167,6 +155,24 @@ def _held_at(
         independent=power.independent,
         channels=_means(seen.base, first, last),
     )
+
+
+def _power(seen: _Seen, rows: slice, calibration: RollerCalibration) -> tuple[Trend, Moment]:
+    """Observed power over some blocks, in W, its mean from one line through all; and what it is made of."""
+    omega, step = seen.steady.speed_rad_s[rows], seen.steady.blocks.step_s
+    speed, loss, by_second = float(omega.mean()), calibration.loss_nm(omega), seen.drive_nm[rows]
+    drive = calibration.inertia_kg_m2 * _slope_over(seen.gained[rows], step, seen.signal.derivative)
+    power = trend(omega * (by_second + loss), step)
+    power = replace(power, value=power.value + speed * (drive - float(by_second.mean())))
+    torque = seen.brake.torque_nm
+    moment = Moment(
+        omega_rad_s=speed,
+        drive_nm=drive,
+        brake_nm=0.0 if torque is None else float(seen.steady.blocks.mean(torque)[rows].mean()),
+        loss_nm=float(loss.mean()),
+        noise_nm=widened(power.u_mean, power.independent) / speed,
+    )
+    return power, moment
 
 
 def _slope_over(values: Array, step_s: float, derivative: int) -> float:
