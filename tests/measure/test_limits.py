@@ -125,6 +125,12 @@ def test_boost_at_part_throttle_is_load():
     assert _only(channels, "lambda_leaner_than", 0.90, lag_s=0.0).lasted_s == pytest.approx(1.0, abs=0.02)
 
 
+def test_pressure_that_stands_before_a_shut_throttle_is_no_load():
+    pressure = np.where(TIME < 8.5, 180.0, 60.0)  # half a second longer than the throttle is open
+    channels = _pull(manifold_pressure_kpa=pressure, fuel_pressure_kpa=np.where(FULL > 50.0, 350.0, 200.0))
+    assert not _only(channels, "fuel_pressure_kpa_below", 300.0).passed
+
+
 def test_without_throttle_or_pressure_load_is_a_speed_that_does_not_fall():
     speed = np.where(TIME < 7.0, 2000.0 + 500.0 * TIME, 5500.0 - 900.0 * (TIME - 7.0))
     channels = {"time_s": TIME, "engine_speed_rpm": speed, "lambda_measured": np.where(TIME < 7.1, 0.86, 1.4)}

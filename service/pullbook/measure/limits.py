@@ -20,7 +20,8 @@ SETTLING_S = 0.3  # after full load begins, for the mixture to be what was asked
 MIXING_S = 0.25  # before full load ends: a probe answers gradually, so what it tells then is mixed with later gas
 LATE_S = 1.0  # the probe's lag where none is known: all of the last second must have been under load
 LOAD_THROTTLE_PCT = 80.0  # or nine tenths of the most there is, on cars whose sensor ends below
-LOAD_PRESSURE = 0.9  # of the air outside
+LOAD_PRESSURE = 0.9  # of the air outside; not while the throttle is shut, for some sensors sit before it
+SHUT_THROTTLE_PCT = 20.0
 _USUAL_AIR_KPA = 100.0
 _LONGEST_STEP = 3.0  # a sample stands for three usual steps at most: beyond them nothing is known
 _FALLING_PER_S = 0.01  # engine speed falling faster than this share of itself is no load
@@ -203,7 +204,7 @@ def _under_load(seen: Mapping[str, Array], station_pressure_kpa: float | None) -
     if pressure is None and (gauge := _filled(time, seen.get("manifold_gauge_kpa"))) is not None:
         pressure = gauge + air
     if pressure is not None:
-        loaded |= pressure >= LOAD_PRESSURE * air
+        loaded |= (pressure >= LOAD_PRESSURE * air) & (True if throttle is None else throttle >= SHUT_THROTTLE_PCT)
         words.append(f"manifold pressure {LOAD_PRESSURE * air:.0f} kPa or more")
     if words:
         return loaded, f"load told by {' or '.join(words)}"
