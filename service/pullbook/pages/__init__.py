@@ -1,10 +1,35 @@
 """HTML for people: pages read, never write. Every change goes from the browser through the API."""
 
-from pullbook.pages import account_page, audit_page, cell, desk, fuel_map_page, owner, results, shop_pages, tray_page
+from pullbook.pages import (
+    account_page,
+    audit_page,
+    calibration_page,
+    cell,
+    charges_shown,
+    desk,
+    fuel_map_page,
+    owner,
+    reference_page,
+    results,
+    shop_pages,
+    tray_page,
+)
 from pullbook.pages.refusals import error_page
 
-ROUTERS = tuple(
-    part.router for part in (desk, account_page, cell, fuel_map_page, owner, shop_pages, tray_page, audit_page, results)
+_PARTS = (
+    desk,
+    charges_shown,
+    account_page,
+    cell,
+    fuel_map_page,
+    owner,
+    calibration_page,
+    reference_page,
+    shop_pages,
+    tray_page,
+    audit_page,
+    results,
 )
+ROUTERS = tuple(part.router for part in _PARTS)
 
 __all__ = ["ROUTERS", "error_page"]

@@ -9,6 +9,7 @@ from pullbook.measure.correction import Standard
 from pullbook.measure.curve import Flag
 from pullbook.pages.budget_shown import BudgetShown
 from pullbook.pages.charges_shown import TicketCharges
+from pullbook.pages.coasting_shown import CalibrationsShown
 from pullbook.pages.desk_shown import CellBrief
 from pullbook.pages.hold_shown import HoldsShown
 from pullbook.pages.joined_shown import JoinedShown
@@ -218,6 +219,7 @@ class PullPage(Shown):
     mixture: MixtureShown | None = told("λ over engine speed and what it says; None without such a curve.")
     holds: HoldsShown | None = told("Its plateaus, of a hold or a part-throttle pull; None for any other.")
     joined: JoinedShown = told("Other loggers' files of the same run, each on this pull's clock.")
+    coasting: CalibrationsShown = told("A car's coast-down, or what other calibrations would have said.")
 
 
 @dataclass(frozen=True)

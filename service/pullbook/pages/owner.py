@@ -40,7 +40,7 @@ def _cells(session: Session, now: datetime) -> tuple[CellCard, ...]:
                 reason=row.reason,
                 evidence=row.evidence,
                 in_force=in_force,
-                values=_values(row),
+                values=constants_shown(row),
             )
         )
     return tuple(
@@ -58,7 +58,7 @@ def _cells(session: Session, now: datetime) -> tuple[CellCard, ...]:
     )
 
 
-def _values(row: Calibration) -> tuple[tuple[str, str], ...]:
+def constants_shown(row: Calibration) -> tuple[tuple[str, str], ...]:
     """Constants as people read them, each with its standard uncertainty."""
     values = [
         ("Inertia J", f"{row.inertia_kg_m2:g} kg·m² (u {row.inertia_u_kg_m2:g})"),

@@ -9,6 +9,7 @@ from pullbook.measure.correction import STANDARDS
 from pullbook.overlay_svg import NARROW, WIDE, panels_svg
 from pullbook.pages.budget_shown import budget_shown
 from pullbook.pages.cell_shown import PullPage
+from pullbook.pages.coasting_shown import coasting_shown
 from pullbook.pages.hold_shown import holds_shown
 from pullbook.pages.joined_shown import joined_shown
 from pullbook.pages.limits_shown import pull_limits
@@ -47,5 +48,6 @@ def read_pull_page(session: Session, pull_id: str, settings: ReadSettings, units
         limits=pull_limits(pull.limits, units),
         mixture=mixture_shown(pull, units),
         holds=holds_shown(session, pull.facts, settings),
-        joined=joined_shown(pull),
+        joined=joined_shown(session, pull),
+        coasting=coasting_shown(session, pull, settings, units),
     )

@@ -64,3 +64,11 @@ HUMIDITY_WORDS = {
     "dew_point_c": ("dew point", "°C"),
     "wet_bulb_c": ("wet bulb", "°C"),
 }
+
+PAYMENT_WORDS = {"cash": "cash", "card": "card", "transfer": "transfer", "other": "another way"}
+EVIDENCE_WORDS = {
+    "coast_down": "Bare coast-down",
+    "known_torque": "Against a known torque",
+    "known_mass": "With a known mass",
+    "brake_weights": "Weights on the brake",
+}
