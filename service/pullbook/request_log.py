@@ -50,6 +50,7 @@ def set_up_logging(level: str) -> None:
         logging.getLogger(name).handlers = []
         logging.getLogger(name).propagate = True
     logging.getLogger("uvicorn.access").disabled = True
+    logging.getLogger("numexpr").setLevel(logging.WARNING)  # says how many threads it takes, which nobody asked
 
 
 class RequestLog:

@@ -36,6 +36,7 @@ def pull(tuner: Any, house: Any) -> dict[str, Any]:
 def test_it_is_kept_as_it_came_under_its_own_hash(tuner: Any, pull: Any, app: Any) -> None:
     kept = joined(tuner, pull["id"], name="C:\\logs\\drive 4.log")
     assert kept["sha256"] == hashlib.sha256(DATA).hexdigest() != pull["sha256"]
+    assert kept["found"]["senders"] == "7E8"
     assert (kept["state"], kept["file_name"], kept["size_bytes"]) == ("readable", "drive 4.log", len(DATA))
     answer = tuner.get(f"/api/v1/joined-files/{kept['id']}/raw")
     assert answer.content == DATA

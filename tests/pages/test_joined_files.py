@@ -37,6 +37,7 @@ def test_it_shows_both_engine_speeds_and_the_fit(tuner: Any, pull: Any) -> None:
     assert f"−{Answered().before_s:.3f} s" in section
     assert section.count('class="line mean setup-b"') == 2  # wide and narrow
     assert "Time of the pull, s" in section
+    assert "text CAN log with diagnostic answers" in section
     assert "The numbers behind the chart" in section
 
 

@@ -11,7 +11,7 @@ from pullbook.db.evidence import RawFile
 from pullbook.db.joined import JoinedFile
 from pullbook.db.tables import Staff
 from pullbook.errors import NotFound
-from pullbook.shop.joining import JoinedRead, joined_of
+from pullbook.shop.joining import JoinedRead, found_in, joined_of
 
 FURTHEST_S = 1e10  # a clock of seconds since 1970 lies 1.8e9 from one that begins with the pull
 
@@ -28,7 +28,8 @@ class FitAnswer(Answer):
 
 class JoinedAnswer(Answer):
     """A file joined to a pull. `offset_s` is added to its own time to give the pull's; null: it gives nothing, and
-    `failure` says why. `channels`: what it gives to the pull, which has no such channel itself."""
+    `failure` says why. `channels`: what it gives to the pull, which has no such channel itself. `found`: what reading
+    it came upon, in words: frames lost, channels left out."""
 
     id: str
     pull_id: str
@@ -38,6 +39,7 @@ class JoinedAnswer(Answer):
     received_at: Instant
     made_by_name: str
     reader: str | None
+    found: dict[str, str]
     state: Literal["readable", "unreadable"]
     reason: str | None
     channel_map_id: str | None
@@ -82,7 +84,8 @@ def joined_answers(session: Session, pull_id: str) -> list[dict[str, Any]]:
         .where(JoinedFile.pull_id == pull_id)
     )
     beside = {row.id: (row.size_bytes, row.full_name) for row in rows}
-    return [_answer(one, *beside[one.facts.id]) for one in joined]
+    found = found_in(session, [one.facts.sha256 for one in joined])
+    return [{**_answer(one, *beside[one.facts.id]), "found": found.get(one.facts.sha256, {})} for one in joined]
 
 
 def _answer(one: JoinedRead, size_bytes: int, made_by_name: str) -> dict[str, Any]:

@@ -1,8 +1,10 @@
 """Other loggers' files beside a pull: where each lies on the pull's clock, how well, and what it gives."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from sqlalchemy.orm import Session
 
 from pullbook.measure.alignment import ClockOffset
 from pullbook.measure.resampling import laid_on
@@ -10,7 +12,7 @@ from pullbook.overlay_svg import NARROW, WIDE, panels_svg
 from pullbook.panels import Line, Panel
 from pullbook.runfile.channel_map import QUANTITY_TITLES
 from pullbook.shop.facts import Floats, JoinedFacts
-from pullbook.shop.joining import JoinedRead
+from pullbook.shop.joining import JoinedRead, found_in
 from pullbook.shop.reading import ReadPull
 from pullbook.shown_units import plain_number
 
@@ -25,6 +27,7 @@ class JoinedLine:
 
     facts: JoinedFacts
     letter: str
+    found: tuple[tuple[str, str], ...]  # what reading it came upon
     gives: str  # what it gives to the pull, in words; empty where nothing
     failure: str
     offset: str  # what is added to its time, with where that is from; empty where nothing is
@@ -43,12 +46,14 @@ class JoinedShown:
     lines: tuple[JoinedLine, ...]
 
 
-def joined_shown(pull: ReadPull) -> JoinedShown:
+def joined_shown(session: Session, pull: ReadPull) -> JoinedShown:
     """Every file joined to the pull."""
-    return JoinedShown(tuple(_line(one, f"J{number}") for number, one in enumerate(pull.joined, start=1)))
+    found = found_in(session, [one.facts.sha256 for one in pull.joined])
+    numbered = enumerate(pull.joined, start=1)
+    return JoinedShown(tuple(_line(one, f"J{number}", found.get(one.facts.sha256, {})) for number, one in numbered))
 
 
-def _line(one: JoinedRead, letter: str) -> JoinedLine:
+def _line(one: JoinedRead, letter: str, found_words: Mapping[str, str]) -> JoinedLine:
     facts, found = one.facts, one.found
     by_hand = facts.offset_s is not None
     offset_s = facts.offset_s if facts.offset_s is not None else (found.offset_s if found else None)
@@ -57,6 +62,7 @@ def _line(one: JoinedRead, letter: str) -> JoinedLine:
     return JoinedLine(
         facts=facts,
         letter=letter,
+        found=tuple(found_words.items()),
         gives=", ".join(QUANTITY_TITLES[name] for name in one.gives),
         failure=one.failure or "",
         offset=_offset_words(offset_s, found, by_hand),

@@ -14,7 +14,7 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from pullbook.db.evidence import Pull
+from pullbook.db.evidence import ColumnBlock, Pull
 from pullbook.db.joined import JoinedFile
 from pullbook.errors import FieldProblem, Invalid, NotFound
 from pullbook.measure.alignment import ClockOffset, clock_offset
@@ -212,6 +212,14 @@ def joined_of(session: Session, pull_id: str) -> tuple[JoinedRead, ...]:
     except (LookupError, ChannelMapError):
         own = {}
     return read_joined(loaded, own)
+
+
+def found_in(session: Session, files: Collection[str]) -> dict[str, dict[str, str]]:
+    """What the reader found in each of these files, in words, by hash: its kind, what was lost, what was left out."""
+    if not files:
+        return {}
+    rows = session.execute(select(ColumnBlock.sha256, ColumnBlock.found).where(ColumnBlock.sha256.in_(files)))
+    return {row.sha256: row.found for row in rows}
 
 
 def already_joined(session: Session, pull_id: str, sha256: str) -> str | None:
