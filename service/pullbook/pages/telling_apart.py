@@ -46,9 +46,9 @@ def verdict_part(comparison: Comparison, units: ShownUnits) -> VerdictPart:
 def _line(one: Judged, setups: Mapping[str, SetupRead], comparison: Comparison, units: ShownUnits) -> VerdictLine:
     found, first, later = one.verdict, setups[one.first_id], setups[one.later_id]
     letters = [letter(setups[setup_id].place) for setup_id in one.soaked]
-    cautions = [f"Heat soak is suspected in {' and '.join(letters)}: it comes before any part."] if letters else []
+    cautions = [f"Heat soak is suspected in {' and '.join(letters)}: let it cool and repeat first."] if letters else []
     if comparison.conditions:
-        cautions.append("Not everything was the same: what stands above comes before any part.")
+        cautions.append("Not everything was the same: what stands above may explain this before any part does.")
     return VerdictLine(
         place=later.place,
         name=later.called,
