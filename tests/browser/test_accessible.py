@@ -51,6 +51,7 @@ def paths(open_context: Any, address: str, house: Any) -> dict[str, str]:
         "ticket": f"/tickets/{house.ticket_id}",
         "compare": f"/compare?pull_id={pulls[0]}&pull_id={pulls[1]}&standard=iso_1585",
         "pull": f"/pulls/{pulls[0]}",
+        "fuel_map": f"/fuel-map?setup_id={house.setup_id}&load_axis=throttle_pct&wanted=0.88",
         "channel_map": f"/pulls/{pulls[0]}/channel-map",
         "weather": "/weather",
         "cells": "/cells",

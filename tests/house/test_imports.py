@@ -31,6 +31,7 @@ BELONGS_TO = {
     "difference_panel": "charts",
     "drawn_alone": "charts",
     "fuel_map_svg": "charts",
+    "hold_svg": "charts",
     "overlay_svg": "charts",
     "panels": "charts",
     "sheet": "charts",

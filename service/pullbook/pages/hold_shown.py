@@ -4,12 +4,14 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
+from pullbook.hold_svg import holds_svg
 from pullbook.measure.hold import SETTLED_WORDS, HeldAt, Holds
+from pullbook.overlay_svg import NARROW, WIDE
 from pullbook.shop.facts import PullFacts
 from pullbook.shop.holding import HELD_KINDS, SOAK_CAUTION, BesideSweeps, read_pull_holds
 from pullbook.shop.map_writing import LAG_WORDS
 from pullbook.shop.reading import ReadSettings
-from pullbook.shown_units import plain_number
+from pullbook.shown_units import ShownUnits, plain_number
 
 TEMPERATURES = {
     "intake_temperature_c": "intake",
@@ -45,9 +47,12 @@ class HoldsShown:
     settled_by: str
     caution: str
     setup_id: str
+    wide_svg: str
+    narrow_svg: str
+    sweeps: int
 
 
-def holds_shown(session: Session, facts: PullFacts, settings: ReadSettings) -> HoldsShown | None:
+def holds_shown(session: Session, facts: PullFacts, settings: ReadSettings, units: ShownUnits) -> HoldsShown | None:
     """The plateaus of a pull that is a hold or at part throttle; None for any other."""
     if facts.kind not in HELD_KINDS or facts.state != "readable":
         return None
@@ -62,6 +67,9 @@ def holds_shown(session: Session, facts: PullFacts, settings: ReadSettings) -> H
         settled_by=SETTLED_WORDS,
         caution=SOAK_CAUTION,
         setup_id=facts.setup_id,
+        wide_svg=holds_svg(plateaus, found.sweeps, units, WIDE),
+        narrow_svg=holds_svg(plateaus, found.sweeps, units, NARROW),
+        sweeps=len(found.sweeps),
     )
 
 

@@ -47,7 +47,7 @@ def read_pull_page(session: Session, pull_id: str, settings: ReadSettings, units
         budget=budget_shown(pull),
         limits=pull_limits(pull.limits, units),
         mixture=mixture_shown(pull, units),
-        holds=holds_shown(session, pull.facts, settings),
+        holds=holds_shown(session, pull.facts, settings, units),
         joined=joined_shown(session, pull),
         coasting=coasting_shown(session, pull, settings, units),
     )

@@ -198,7 +198,8 @@ def _run_of(loaded: Loaded, load_axis: str, lag: LagTaken | None, has_target: bo
         reason = _lacking(channels, speed, load, load_axis, by)
     if reason is not None or lag is None or speed is None or load is None:
         return None, MapSource(loaded.facts, None, by, reason or "Its mixture cannot be placed in time.")
-    rising = np.concatenate(([True], channels["time_s"][1:] > np.fmax.accumulate(channels["time_s"])[:-1]))
+    time = channels["time_s"]
+    rising = np.isfinite(time) & np.concatenate(([True], ~(time[1:] <= np.fmax.accumulate(time)[:-1])))
     whole = bool(rising.all())
 
     def kept(values: Floats) -> Floats:

@@ -62,6 +62,7 @@ class PullHolds:
     beside: tuple[BesideSweeps, ...]  # one for each plateau
     lag: LagTaken | None
     failure: str | None
+    sweeps: tuple[ReadPull, ...] = ()  # what they stand beside
 
 
 def read_pull_holds(session: Session, pull_id: str, settings: ReadSettings) -> PullHolds:
@@ -77,10 +78,12 @@ def read_pull_holds(session: Session, pull_id: str, settings: ReadSettings) -> P
         except (SweepError, ChannelMapError, LookupError) as error:
             failure = str(error)
     beside: tuple[BesideSweeps, ...] = ()
+    curves: list[ReadPull] = []
     if holds is not None and holds.plateaus:
         curves = [read_loaded(one, settings) for one in others if one.facts.kind == "sweep"]
         beside = tuple(_beside(one, holds, curves) for one in holds.plateaus)
-    return PullHolds(loaded.facts, holds, beside, lag, failure)
+    drawn = tuple(one for one in curves if one.curve is not None and one.curve.axis == "engine_speed")
+    return PullHolds(loaded.facts, holds, beside, lag, failure, drawn)
 
 
 def _other_ids(session: Session, loaded: Loaded) -> list[str]:
