@@ -97,7 +97,7 @@ def test_only_what_is_sent_changes_and_it_stands_in_the_audit_trail(tuner: Any, 
     changed = tuner.patch(f"/api/v1/track-runs/{run['id']}", json=told).json()
     assert (changed["mass_kg"], changed["elapsed_s"], changed["version"]) == (1410.0, 15.9, 2)
     latest = owner.get("/api/v1/audit").json()["items"][0]
-    assert (latest["action"], latest["record"], latest["record_id"]) == ("change", "track run", run["id"])
+    assert (latest["action"], latest["record"], latest["record_id"]) == ("change", "track_run", run["id"])
     assert latest["before"]["mass_kg"] == 1340.0
 
 

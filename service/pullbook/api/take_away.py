@@ -114,6 +114,12 @@ def _samples(session: Session, pull_id: str, out: Callable[[TakenAway, str], Res
     return out(table, f"ticket-{loaded.facts.ticket_number}-pull-{pull_id}-samples")
 
 
+def _factors(found: Comparison) -> str:
+    factors = [pull.curve.factor for setup in found.setups for pull in setup.counting if pull.curve is not None]
+    known = sorted({f"{factor:.4f}" for factor in factors if factor is not None})
+    return "no factor" if not known else f"factor {' to '.join(dict.fromkeys((known[0], known[-1])))}"
+
+
 def _comparison_name(found: Comparison) -> str:
     return f"ticket-{'-'.join(str(ticket.number) for ticket in found.tickets)}-{found.standard}"
 
@@ -215,6 +221,6 @@ def comparison_svg(
     """As the comparison's page draws it, in the shop's units, its standard beneath."""
     found = compare(session, pull_id, wanted, asked)
     named = "; ".join(f"{setup.called}, mean of {setup.counted}" for setup in found.setups)
-    foot = f"{found.standard_title}; {named}; method {found.method_version}"
+    foot = f"{found.standard_title}, {_factors(found)}; {named}; method {found.method_version}"
     svg = compared_svg(found, compared_panels(found, _units(session)), WIDE)
     return _svg(svg, foot, sheet, _comparison_name(found))

@@ -269,6 +269,6 @@ def change(
             "A run without a time says nothing.",
             FieldProblem("elapsed_s", None, "elapsed_s, trap_speed_m_s, or both; set the run aside if it is no good"),
         )
-    apply(session, now, person.id, row, changes, "track run")
+    apply(session, now, person.id, row, changes, "track_run")
     session.flush()
     return Json(_one(session, run_id))

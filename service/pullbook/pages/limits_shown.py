@@ -112,7 +112,8 @@ def _figure(rule: LimitRule, value: float, units: ShownUnits) -> str:
     if rule.unit == "kPa":
         return units.text(value, "pressure")
     figure = plain_number(value, rule.decimals)
-    return figure if rule.unit == "λ" else f"{figure}\u00a0{rule.unit}"
+    space = "" if rule.unit == "°" else "\u00a0"
+    return figure if rule.unit == "λ" else f"{figure}{space}{rule.unit}"
 
 
 def _passing_line(one: Checked, passing: Passing, units: ShownUnits) -> PassingLine:

@@ -153,7 +153,7 @@ def _passed_words(one: Checked) -> str:
     times = "" if len(one.passings) == 1 else f" in {len(one.passings)} stretches"
     return (
         f"{_limit_words(one.rule, one.limit)} from {first.first_s:.2f} s{at} for {one.lasted_s:.2f} s{times}, "
-        f"up to {_figure(one.rule, worst.worst)}"
+        f"{'up' if one.rule.sign > 0 else 'down'} to {_figure(one.rule, worst.worst)}"
     )
 
 
