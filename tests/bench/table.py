@@ -21,6 +21,7 @@ from tests.bench.served import served
 PARTS: dict[str, Callable[[], Iterator[Row]]] = {
     "accuracy against the forward model": accuracy.measure,
     "calculation": reading_bench.calculation,
+    "holds against the forward model": mapping_bench.holds,
     "large pulls": mapping_bench.curve_of_a_large_pull,
     "reading files": intake_bench.measure,
     "starting": starting_bench.measure,
