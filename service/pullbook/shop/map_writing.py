@@ -24,8 +24,8 @@ def table_of_map(found: SetupMap) -> TakenAway:
     places = {
         "engine_speed_from_rpm": ("engine speed from", "rev/min", np.tile(speeds[:-1], many[0])),
         "engine_speed_to_rpm": ("engine speed to", "rev/min", np.tile(speeds[1:], many[0])),
-        f"from_{found.load_axis}": (f"{title} from", unit, np.repeat(loads[:-1], many[1])),
-        f"to_{found.load_axis}": (f"{title} to", unit, np.repeat(loads[1:], many[1])),
+        f"from_{found.load_axis}": (f"from {title}", unit, np.repeat(loads[:-1], many[1])),
+        f"to_{found.load_axis}": (f"to {title}", unit, np.repeat(loads[1:], many[1])),
     }
     nothing = np.zeros(0)
     values = {
