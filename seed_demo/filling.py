@@ -14,6 +14,7 @@ from seed_demo.progress import Progress
 from seed_demo.rollers import CELLS
 from seed_demo.serving import first_owner_token
 from seed_demo.speaking import Facts, Voice
+from seed_demo.story_calibration import make_reference, reference_jobs, reference_readings
 from seed_demo.story_loggers import join_answers, measured
 from seed_demo.story_track import before_the_track
 
@@ -108,8 +109,17 @@ class Filling:
         noon = self.year.began_at.replace(hour=12, minute=0, second=0)
         self.record.cells_and_calibrations({ago: noon - timedelta(days=ago) for ago in days})
         self.maps = self.record.channel_maps(self.hands.tuner)
-        for reading in self.year.readings:  # all of them first: one entered later would amend what is published
+        house_car = reference_jobs(self.year)
+        for reading in (
+            *self.year.readings,
+            *reference_readings(house_car),
+        ):  # all of them first: one entered later would amend what is published
             self.record.reading(reading)
+        watched = Progress(sum(len(job.setups[0].pulls) + 1 for job in house_car), "House car")
+        for job in house_car:
+            self._job(job, watched)
+        watched.done()
+        make_reference(self.hands.tuner, house_car, [self.record.ticket(job)["id"] for job in house_car])
         filled = {job.key: path for job in self.year.jobs if (path := self._job(job, progress))}
         if not filled:
             raise DemoError("Nothing could be published: the service reads none of the files sent.")

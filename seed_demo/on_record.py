@@ -10,6 +10,7 @@ from seed_demo.people import Customer
 from seed_demo.plans import Job, Reading, Vehicle
 from seed_demo.rollers import CELLS, CalibrationPlan, CellPlan
 from seed_demo.speaking import Facts, Voice
+from seed_demo.story_calibration import evidence_behind
 
 
 class OnRecord:
@@ -37,7 +38,8 @@ class OnRecord:
             for plan in cell.calibrations:
                 valid_from = noon[plan.from_days_ago]
                 if valid_from not in known:
-                    self._owner.post(path, calibration_body(cell, plan, valid_from))
+                    made_from = evidence_behind(self._owner, self.cells[cell.name], cell, plan, valid_from)
+                    self._owner.post(path, calibration_body(cell, plan, valid_from) | made_from)
 
     def channel_maps(self, tuner: Voice) -> dict[str, str]:
         """Dialect → id of the map that settles what its headings leave open."""

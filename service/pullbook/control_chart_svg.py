@@ -14,7 +14,7 @@ from pullbook.shop.watching import CellChart
 from pullbook.shown_units import ShownUnits, plain_number
 
 CHART_WIDE, CHART_NARROW = 900, 400
-_LEFT, _RIGHT, _TOP, _GAP, _FOOT = 58, 64, 26, 46, 26
+_LEFT, _RIGHT, _TOP, _GAP, _FOOT = 58, 64, 26, 62, 26
 _TALL, _SHORT = 210, 100
 _MOST_DOTS = 400
 
@@ -46,9 +46,13 @@ def control_chart_svg(shown: CellChart, units: ShownUnits, zone: ZoneInfo, width
     upper = _scaled(_TOP, _TALL, [*powers, *(value for _, value in lines)])
     lower = _scaled(_TOP + _TALL + _GAP, _SHORT, [0.0, *ranges, limit])
     out = {place for place, _ in shown.said}
+    roomy = upper.y(lines[0][1]) - upper.y(lines[1][1]) > 13.0  # for a label at each line
     parts = [
         _axis(upper, f"Mean power over the band, {unit}", width),
-        *(_limit(upper, value, _NAMES[sigmas], width, sigmas) for sigmas, value in lines),
+        *(
+            _limit(upper, value, _NAMES[sigmas] if roomy or abs(sigmas) != 2.0 else "", width, sigmas)
+            for sigmas, value in lines
+        ),
         _changes(shown, across, width, upper.top, lower.top + lower.height),
         _points(upper, across, powers, out),
         _axis(lower, f"Moving range, {unit}", width),
@@ -110,10 +114,10 @@ def _axis(panel: _Panel, title: str, width: int) -> str:
 def _limit(panel: _Panel, value: float, name: str, width: int, sigmas: float) -> str:
     y = panel.y(value)
     dash = {0.0: "", 3.0: ' stroke-dasharray="7 4"'}.get(abs(sigmas), ' stroke-dasharray="2 5"')
-    return (
-        f'<path class="edge" d="M{_LEFT} {y:.1f}H{width - _RIGHT}"{dash}/>'
-        f'<text class="tick-label" x="{width - _RIGHT + 5}" y="{y + 4:.1f}">{name}</text>'
-    )
+    line = f'<path class="edge" d="M{_LEFT} {y:.1f}H{width - _RIGHT}"{dash}/>'
+    if not name:
+        return line
+    return f'{line}<text class="tick-label" x="{width - _RIGHT + 5}" y="{y + 4:.1f}">{name}</text>'
 
 
 def _points(panel: _Panel, across: Sequence[float], values: Sequence[float], out: set[int]) -> str:

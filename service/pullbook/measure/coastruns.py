@@ -1,12 +1,12 @@
 """Several coast-downs taken together: losses with all their uncertainty, drift between runs, and J held to account.
 
-Each run counts by its own covariance (generalised least squares); where runs differ by more than that, the covariance
-is widened by their scatter (Birge 1932, Phys. Rev. 40, 207; from memory). Losses go with the inertia they are
-reckoned with, so the inertia's own uncertainty is added last.
+Each run counts by its own covariance (generalised least squares); where runs differ by more than that, each has a
+level of loss of its own besides (a random effect), and what is left of their scatter widens the covariance (Birge 1932,
+Phys. Rev. 40, 207; from memory). Losses go with the inertia they are reckoned with: its uncertainty is added last.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 
 import numpy as np
@@ -103,22 +103,40 @@ def combine(runs: Sequence[CoastDown], inertia_kg_m2: float, inertia_u_kg_m2: fl
 
 
 def _together(runs: Sequence[CoastDown]) -> tuple[Array, Array, float, float]:
-    """Weighted mean of coefficients over inertia, its covariance, the scatter between runs, degrees of freedom."""
+    """Weighted mean of coefficients over inertia, its covariance, the scatter left between runs, degrees of freedom."""
     scale = np.abs(runs[0].per_inertia) + 1e-30
-    weights = [np.linalg.inv(run.covariance / np.outer(scale, scale)) for run in runs]
+    even = np.outer(scale, scale)
+    between, from_runs = _between(runs)
+    weights = [np.linalg.inv((run.covariance + between) / even) for run in runs]
     inverse = np.linalg.inv(np.sum(weights, axis=0))
     scaled = [run.per_inertia / scale for run in runs]
     mean = inverse @ np.sum([weight @ one for weight, one in zip(weights, scaled, strict=True)], axis=0)
-    dof = float(sum(run.dof for run in runs))
+    dof = float(len(runs) - 1) if from_runs else float(sum(run.dof for run in runs))
     scatter = 1.0
     if len(runs) > 1:
-        between = 3 * (len(runs) - 1)
+        freedom = 3 * (len(runs) - 1)
         away = [one - mean for one in scaled]
-        spread = float(sum(one @ weight @ one for one, weight in zip(away, weights, strict=True))) / between
+        spread = float(sum(one @ weight @ one for one, weight in zip(away, weights, strict=True))) / freedom
         scatter = spread**0.5
-        if spread > f_quantile(0.9, between, dof):
-            inverse, dof = inverse * spread, float(between)
-    return mean * scale, inverse * np.outer(scale, scale), scatter, dof
+        if spread > f_quantile(0.9, freedom, float(sum(run.dof for run in runs))):
+            inverse = inverse * spread
+    return mean * scale, inverse * even, scatter, dof
+
+
+def _between(runs: Sequence[CoastDown]) -> tuple[Array, bool]:
+    """How runs differ beyond their own uncertainty: a level of loss that is the day's (grease, warmth), in c0 alone.
+
+    Its covariance over inertia, and whether it outweighs what each run is unsure of by itself.
+    """
+    made = np.zeros((3, 3))
+    low, high = max(run.low_rad_s for run in runs), min(run.high_rad_s for run in runs)
+    if len(runs) < 2 or low >= high:
+        return made, False
+    powers = (0.5 * (low + high)) ** np.arange(3)
+    levels = np.array([powers @ run.per_inertia for run in runs])
+    own = float(np.mean([powers @ run.covariance @ powers for run in runs]))
+    made[0, 0] = max(float(levels.var(ddof=1)) - own, 0.0)
+    return made, made[0, 0] > own
 
 
 def drift(runs: Sequence[CoastDown], inertia_kg_m2: float) -> Drifted | None:
@@ -180,7 +198,9 @@ def check_inertia(
     """
     if not bare or not loaded:
         raise ValueError("bare coast-downs and at least one with something known added are needed together")
-    mean, covariance, _, _ = _together(bare)
+    mean, covariance, _, dof = _together(bare)
+    between, from_runs = _between(bare)
+    loaded = [(replace(run, covariance=run.covariance + between), added) for run, added in loaded]
     inertia, precision = calibration_kg_m2, 0.0
     for _ in range(12):
         above, precision = 0.0, 0.0
@@ -195,6 +215,7 @@ def check_inertia(
             break
         inertia = above / precision
     u = _with_added(loaded, mean, covariance, inertia, precision)
+    u *= float(two_sided_95(dof)) / 1.96 if from_runs else 1.0  # few runs know little of how runs differ
     z = (inertia - calibration_kg_m2) / (u * u + calibration_u_kg_m2**2) ** 0.5
     return InertiaCheck(
         inertia, u, calibration_kg_m2, calibration_u_kg_m2, z, _check_words(z, inertia, calibration_kg_m2)

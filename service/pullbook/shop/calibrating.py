@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields
 
+import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -25,7 +26,8 @@ NO_CONSTANTS = (
     "states; this will then be read, and can correct it."
 )
 _CONSTANTS = tuple(field.name for field in fields(RollerCalibration))
-AGREED_Z = 2.0
+WRONG_Z = 3.0  # below it J stands, whatever a run or two say
+ONE_SESSION_DAYS = 2.0
 
 
 @dataclass(frozen=True)
@@ -172,10 +174,11 @@ def _proposed(base: RollerCalibration, chosen: Sequence[EvidenceRead]) -> Propos
     values: dict[str, float | None] = {name: getattr(base, name) for name in _CONSTANTS}
     given: list[str] = []
     words = [f"{one.facts.file_name or 'Weights'}: {one.failure}" for one in chosen if one.failure]
+    words += _apart_words(chosen)
     bare = [one.run for one in chosen if one.run is not None and one.facts.kind == "coast_down"]
     loaded = [(one.run, one.added) for one in chosen if one.run is not None and one.facts.kind != "coast_down"]
     inertia = _inertia(base, bare, loaded, words)
-    if inertia is not None and abs(inertia.z) > AGREED_Z:
+    if inertia is not None and abs(inertia.z) > WRONG_Z:
         values |= {"inertia_kg_m2": inertia.inertia_kg_m2, "inertia_u_kg_m2": inertia.u_kg_m2}
         given += ["inertia_kg_m2", "inertia_u_kg_m2"]
     losses = drifted = None
@@ -186,9 +189,8 @@ def _proposed(base: RollerCalibration, chosen: Sequence[EvidenceRead]) -> Propos
         names = ("loss_c0_nm", "loss_c1_nm_s", "loss_c2_nm_s2", "loss_u_nm")
         values |= dict(zip(names, (c0, c1, c2, losses.u_typical_nm), strict=True))
         given += names
-        words.append(
-            f"Losses from {len(bare)} coast-down{'s' if len(bare) > 1 else ''}. {_scatter_words(losses)}".strip()
-        )
+        plural = "s" if len(bare) > 1 else ""
+        words.append(f"Losses from {len(bare)} coast-down{plural}. {_scatter_words(losses, drifted)}".strip())
         words += [drifted.words] if drifted is not None and len(bare) > 1 else []
     brake = next((one.brake for one in reversed(chosen) if one.brake is not None), None)
     if brake is not None:
@@ -218,9 +220,20 @@ def _inertia(
     return found
 
 
-def _scatter_words(losses: Losses) -> str:
+def _scatter_words(losses: Losses, drifted: Drifted | None) -> str:
     if losses.runs < 2:
         return "One run alone: how far the next would differ is unknown."
-    if losses.scatter > 2.0:
-        return f"They differ {losses.scatter:.1f} times more than each by itself says; the uncertainty counts that in."
-    return "They agree."
+    if drifted is None:
+        return ""
+    spread = 100.0 * float(np.std(drifted.loss_nm, ddof=1)) / float(np.mean(drifted.loss_nm))
+    return f"They scatter by {spread:.2f} % at {drifted.at_rad_s:.0f} rad/s, which the uncertainty counts in."
+
+
+def _apart_words(chosen: Sequence[EvidenceRead]) -> list[str]:
+    runs = [one.facts.taken_at for one in chosen if one.run is not None]
+    days = (max(runs) - min(runs)).total_seconds() / 86400.0 if runs else 0.0
+    if days <= ONE_SESSION_DAYS:
+        return []
+    return [
+        f"Look first: the chosen runs lie {days:.0f} days apart. Losses change over months; choose one session's runs."
+    ]

@@ -168,7 +168,7 @@ def _said(chart: ControlChart, powers: Sequence[float]) -> tuple[tuple[int, str]
     rules: dict[int, list[str]] = {}
     for signal in chart.signals:
         off = 100.0 * (powers[signal.place] / chart.centre - 1.0)
-        words = rules.setdefault(signal.place, [f"{off:+.1f} % from the centre"])
+        words = rules.setdefault(signal.place, [f"{off:+.1f} % from the centre".replace("-", "−")])
         words.append(f"rule {signal.rule}: {RULES[signal.rule]}")
     for place in chart.range_signals:
         rules.setdefault(place, []).append("moving range beyond its limit: a sudden step from the visit before")
@@ -185,10 +185,11 @@ def _apart(charts: Sequence[CellChart]) -> tuple[CellsApart, ...]:
         share = 100.0 / float(np.mean(first))
         difference, half = found.difference * share, found.half * share
         more = "more" if difference > 0.0 else "less"
-        interval = f"{difference - half:+.1f} to {difference + half:+.1f} % at 95 %"
+        interval = f"{difference - half:+.1f} to {difference + half:+.1f} % at 95 %".replace("-", "−")
         words = (
             f"{other.cell_name} reads {abs(difference):.1f} % {more} than {one.cell_name} on this car ({interval}). "
-            "Do not lay pulls from both over each other before that is explained: losses, J, tyres on other rollers."
+            "Do not lay pulls from both over each other before that is explained: losses, J, tyres on other rollers, "
+            "and the correction standard itself where the altitudes differ."
             if found.is_there
             else f"{one.cell_name} and {other.cell_name}: no difference that these visits could show ({interval})."
         )
