@@ -96,4 +96,5 @@ def _common(comparison: Comparison) -> str:
     stays = f"Not common to all, so it does not cancel and is within the interval (k = 1): {each}. " if each else ""
     common = [words for code, words in _CANCELS.items() if all(part.code != code for part in own)]
     drops = f"What {' and '.join(common)} may be off by is the same in every pull and cancels in a difference. "
-    return f"{drops if common else ''}{stays}{not_shown}"
+    several = " Each verdict is sure by itself; of twenty parts that do nothing, one will seem to do something."
+    return f"{drops if common else ''}{stays}{not_shown}{several if len(comparison.judged) > 1 else ''}"
