@@ -16,6 +16,7 @@ from pullbook.shop import auditing
 router = APIRouter(prefix="/api/v1/shop", tags=["shop"])
 
 FIELDS = ("name", "address", "time_zone", "default_standard", "power_unit", "torque_unit", "pressure_unit")
+MONEY = ("currency", "prices_include_tax")
 
 
 def known_standard(value: str) -> str:
@@ -36,12 +37,15 @@ class ShopShape(BaseModel):
     power_unit: Literal["kW", "hp", "PS"] = "kW"
     torque_unit: Literal["N·m", "lbf·ft", "kgf·m"] = "N·m"
     pressure_unit: Literal["kPa", "bar", "psi", "hPa", "inHg"] = "kPa"
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$", description="By its three letters (ISO 4217).")] = "EUR"
+    prices_include_tax: bool = False
     version: Annotated[int, Field(ge=1, le=2**31)] = 1
 
 
 def told(row: Shop) -> ShopShape:
     """The shop as the API tells of it."""
-    return ShopShape(**{name: getattr(row, name) for name in (*FIELDS, "version")})
+    money = {name: getattr(row, name) for name in MONEY if getattr(row, name) is not None}
+    return ShopShape(**{name: getattr(row, name) for name in (*FIELDS, "version")}, **money)
 
 
 @router.get("")
@@ -62,7 +66,7 @@ def change(body: ShopShape, session: WriteSession, by: Owner, now: Now) -> ShopS
     before = told(row)
     if body.version != row.version:
         raise Stale(before.model_dump(), body.model_dump())
-    for name in FIELDS:
+    for name in (*FIELDS, *MONEY):
         setattr(row, name, getattr(body, name))
     row.version += 1
     auditing.note(session, now, by.id, "changed", "shop", "1", before.model_dump(), told(row).model_dump())

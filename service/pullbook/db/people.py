@@ -24,6 +24,8 @@ class Shop(Table):
     torque_unit: Mapped[str] = mapped_column(default="N·m")
     pressure_unit: Mapped[str] = mapped_column(default="kPa")
     version: Mapped[int] = mapped_column(default=1)
+    currency: Mapped[str | None]  # by its three letters (ISO 4217); EUR until the owner says
+    prices_include_tax: Mapped[bool | None]  # whether prices are told with tax; without, until the owner says
 
 
 class Counter(Table):

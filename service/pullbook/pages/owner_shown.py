@@ -82,6 +82,8 @@ class ShopPage(Shown):
     power_unit: str = told("The unit of power shown.")
     torque_unit: str = told("The unit of torque shown.")
     pressure_unit: str = told("The unit of pressure shown.")
+    currency: str = told("The currency of prices, by its three letters.")
+    prices_include_tax: bool = told("Whether prices are told with tax.")
     time_zones: Choices = told("Time zones to choose from.")
     standards: Choices = told("Standards to choose from.")
     power_units: Choices = told("Units of power to choose from.")

@@ -11,6 +11,7 @@ from pullbook.measure.correction import STANDARDS
 from pullbook.pages.owner_shown import Choices, PersonLine, ShopPage, StaffPage
 from pullbook.pages.render import draw, frame, shop_row
 from pullbook.pages.time_zones import zone_names
+from pullbook.shop.charging import DEFAULT_CURRENCY
 from pullbook.shown_units import CHOICES
 
 router = APIRouter(include_in_schema=False)
@@ -52,6 +53,8 @@ def shop(request: Request, session: ReadSession, person: Owner) -> Response:
         power_unit=row.power_unit,
         torque_unit=row.torque_unit,
         pressure_unit=row.pressure_unit,
+        currency=row.currency or DEFAULT_CURRENCY,
+        prices_include_tax=bool(row.prices_include_tax),
         time_zones=tuple((name, name) for name in names),
         standards=tuple((one.identifier, one.title) for one in STANDARDS.values()),
         power_units=_units("power"),

@@ -12,6 +12,7 @@ from pullbook.errors import NotFound
 from pullbook.measure.correction import STANDARDS
 from pullbook.measure.curve import Flag
 from pullbook.pages.cell_shown import LinkLine, MapBrief, SetupCard, StepLine, TicketHead, TicketPage
+from pullbook.pages.charges_shown import ticket_charges
 from pullbook.pages.finding import cells, vehicle_title
 from pullbook.pages.limits_shown import ticket_limits
 from pullbook.pages.track_shown import ticket_track
@@ -52,6 +53,7 @@ def read_ticket(
         link_days=link_days,
         limits=ticket_limits(session, ticket_id, units),
         track=ticket_track(session, ticket_id, pulls, units),
+        charges=ticket_charges(session, ticket_id),
     )
 
 

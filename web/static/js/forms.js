@@ -2,7 +2,8 @@
 //
 // data-then      "reload", a page's path ("/tickets/{id}"), or absent: only the event "sent" follows, with the answer
 // data-said      with "reload": what stands under the heading once the page has come again
-// data-as        on a field: "number", "whole", "time" (wall time of the shop), "flag", "list"
+// data-as        on a field: "number", "whole", "hundredths" (12.50 → 1250), "thousandths", "time" (wall time of the shop),
+//                "flag", "list"
 // data-if-empty  on a field: "null" sends null, "keep" sends ""; otherwise an empty number, time or choice is left out
 // data-name-from on a field: the id of a <select> whose value is the field's name ("relative_humidity_pct")
 import { call, url } from "./api.js";
@@ -16,9 +17,13 @@ function valueOf(field) {
   const text = field.value.trim();
   switch (field.dataset.as) {
     case "number":
-    case "whole": {
+    case "whole":
+    case "hundredths":
+    case "thousandths": {
       const number = Number(text.replace(/[\s\u202f]/g, "").replace(",", ".").replace("−", "-"));
-      return Number.isFinite(number) ? number : text; // the service says what would do
+      if (!Number.isFinite(number)) return text; // the service says what would do
+      const times = { hundredths: 100, thousandths: 1000 }[field.dataset.as];
+      return times ? Math.round(number * times) : number;
     }
     case "time":
       return withOffset(text);
