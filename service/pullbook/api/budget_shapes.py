@@ -62,13 +62,13 @@ def budget_facts(curve: Curve) -> dict[str, Any]:
 def _row(row: BudgetRow) -> dict[str, Any]:
     return {
         "input": row.name,
-        "estimate": _figures(row.estimate, 7),
-        "standard_uncertainty": _figures(row.standard_uncertainty),
+        "estimate": row.estimate,
+        "standard_uncertainty": row.standard_uncertainty,
         "unit": row.unit,
         "evaluation": row.evaluation,
         "distribution": row.distribution,
         "degrees_of_freedom": _limited(row.degrees_of_freedom),
-        "sensitivity_w": _figures(row.sensitivity),
+        "sensitivity_w": row.sensitivity,
         "contribution_w": round(row.contribution_w, 2),
         "share_pct": round(row.share_pct, 3),
         "shared_by": row.shared_by,
@@ -85,10 +85,6 @@ def _total(budget: Budget) -> dict[str, Any]:
         "expanded_pct": round(budget.expanded_pct, 4),
         "shared_pct": round(budget.cancelling_pct, 3),
     }
-
-
-def _figures(value: float, figures: int = 5) -> float:
-    return float(f"{value:.{figures}g}")
 
 
 def _limited(dof: float) -> float | None:
