@@ -24,7 +24,7 @@ def two_groups(path: Path, rows: int = 800, version: str = "4.10", compression: 
         Signal(40.0 + 8.0 * fast, fast, name="Roller speed", unit="rad/s"),
         Signal((40.0 + 8.0 * fast) * 5.2 * 30.0 / np.pi, fast, name="Engine speed", unit="rpm"),
         Signal(np.arange(rows) % 2, fast, name="Gear", conversion=TEXTS),
-        Signal((np.arange(rows) % 100).astype(np.uint8), fast, name="Throttle", unit="%"),
+        Signal(np.full(rows, 100, dtype=np.uint8), fast, name="Throttle", unit="%"),
     ]
     mixture = [
         Signal(np.full(rows // 10, 0.9), slow, name="Lambda"),

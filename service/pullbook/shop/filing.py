@@ -48,6 +48,11 @@ _THERE = select(
 )
 _RAW = select(_FILE.c.zstd, _FILE.c.size_bytes).where(_FILE.c.sha256 == _SAME_FILE)
 
+_NO_ROLLER = (
+    "this log holds what the car answered and no roller speed, so it is no pull by itself: file the rollers' own file, "
+    "and join this one to it on that pull's page"
+)
+
 
 @dataclass(frozen=True, slots=True)
 class PullWanted:
@@ -135,6 +140,8 @@ def file_pull(session: Session, now: datetime, staff_id: str, wanted: PullWanted
     if read.run is not None and read.recognised is not None:
         mapped = choose_map(session, read.run.headers, read.run.values, wanted.channel_map_id, read.recognised)
         map_id, reason = mapped.map_id, mapped.unreadable_reason
+        if reason is not None and read.run.reader.startswith("can") and wanted.channel_map_id is None:
+            reason = _NO_ROLLER
         if map_id is None and reason is None:
             map_id = keep_recognised(session, read.recognised, now, staff_id)
     pull_id, state = new_id(), "readable" if reason is None else "unreadable"
