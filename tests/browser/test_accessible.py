@@ -8,7 +8,7 @@ from tests.api.pull_files import Steady
 from tests.browser.policy import faults, refused, spills, watch
 
 SCREENS = (
-    *("sign_in", "board", "new_ticket", "ticket", "compare", "pull", "channel_map", "weather"),
+    *("sign_in", "board", "new_ticket", "ticket", "compare", "pull", "fuel_map", "channel_map", "weather"),
     *("cells", "staff", "shop", "results"),
 )
 
