@@ -21,6 +21,7 @@ _WORTH = 3.0  # what one more weight must save of n·log(variance): between Akai
 _COUNTED = -0.2  # neighbours that undo each other: speeds that are differences of a count …
 _BOUNDED = 3.0  # … whose errors never add up to more than some of themselves
 _ROUNDS = 12
+_ROUNDED = 2.0  # times the variance: errors of rounding keep step with a smooth motion, and average out less than noise
 
 
 @dataclass(frozen=True)
@@ -155,6 +156,7 @@ class _Fit:
         variance = float(over @ over) / dof
         inverse: Array = np.asarray(np.linalg.inv(white.T @ white)[:3, :3] * variance, np.float64)
         inverse *= _shortened(weights, len(over), white.shape[1])
+        inverse *= _ROUNDED if not self.is_angle and _is_rounded(self.values) else 1.0
         speed = self._means(speed_at(self.time, float(self.theta[3]), self.theta[:3]))
         return CoastDown(
             per_inertia=self.theta[:3].copy(),
@@ -170,6 +172,11 @@ class _Fit:
             high_rad_s=float(speed.max()),
             falls=falls,
         )
+
+
+def _is_rounded(values: Array) -> bool:
+    """Whether a speed comes in steps so coarse that half its readings are not new."""
+    return len(np.unique(values)) < 0.5 * len(values)
 
 
 def _autoregression(left: Array) -> Array:
