@@ -59,17 +59,23 @@ def find_sweep(base: TimeBase, signal: RollerSignal) -> Stretch:
             f"The roller goes from {speed[start]:.1f} to {speed[stop - 1]:.1f} rad/s in the driven stretch: it never "
             "gets steadily faster, so there is no sweep here. Is it a hold or a coast-down?"
         )
-    lasts, rises = float(time[stop - 1] - time[start]), float(speed[stop - 1] / speed[start])
-    if lasts < 2.5 or rises < 1.4:
-        flags.append(
-            Flag(
-                "short_sweep",
-                f"The sweep lasts {lasts:.1f} s, from {time[start]:.1f} to {time[stop - 1]:.1f} s, and the roller "
-                f"speeds up by a factor of {rises:.2f}: its figures are less certain than usual. Start lower, go "
-                "higher, or use a higher gear.",
-            )
-        )
+    flags.extend(_short(time[[start, stop - 1]], float(speed[stop - 1] / speed[start])))
     return Stretch(start, stop, tuple(flags))
+
+
+def _short(when_s: Array, rises: float) -> list[Flag]:
+    """`when_s`: first and last moment; `rises`: by what factor the roller speeds up between them."""
+    lasts = float(when_s[1] - when_s[0])
+    if lasts >= 2.5 and rises >= 1.4:
+        return []
+    return [
+        Flag(
+            "short_sweep",
+            f"The sweep lasts {lasts:.1f} s, from {when_s[0]:.1f} to {when_s[1]:.1f} s, and the roller speeds up by a "
+            f"factor of {rises:.2f}: its figures are less certain than usual. Start lower, go higher, or use a higher "
+            "gear.",
+        )
+    ]
 
 
 def _throttle(channels: Mapping[str, Array]) -> Array | None:
