@@ -39,6 +39,7 @@ class Bent:
     weights: Array  # corners first, then bends
     deviation: Array  # of the torque, from the noise of the samples, at each of the speeds that were fitted
     scale: float
+    bend_variance: Array  # that each bend was held by: prior variance of its weight
 
     def value(self, omega_rad_s: Array) -> Array:
         """Total torque over inertia, rad/s², at these speeds."""
@@ -165,6 +166,7 @@ def _told(problem: Problem, best: _Solved, step_s: float) -> Bent:
         weights=best.weights,
         deviation=np.sqrt(np.maximum(variance * problem.variance, 0.0)) * scale,
         scale=scale,
+        bend_variance=best.prior * problem.variance,
     )
 
 

@@ -7,7 +7,8 @@ slows for it cancels exactly. With pulses the same is done to the angle, integra
 Three ways to fit, all local polynomials in time:
 * a stated window: straight lines to speed (Savitzky and Golay 1964), parabolas to angle, of that full width;
 * no stated window and next to no noise: the same, as narrow as noise allows (0.03 % of the acceleration);
-* no stated window and noise: `bends`, whose width varies along the sweep as the data ask for.
+* no stated window and noise: `bends`, whose width varies along the sweep as the data ask for; of counted pulses it is
+  then held within each count (`counted`).
 """
 
 from collections.abc import Callable
@@ -15,9 +16,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pullbook.measure.bends import fit_bends, smooth_speed
+from pullbook.measure.bends import Bent, fit_bends, smooth_speed
+from pullbook.measure.counted import within_pulses
 from pullbook.measure.curveparts import Array, RollerCalibration, SweepError
-from pullbook.measure.evenblocks import into_blocks
+from pullbook.measure.evenblocks import Blocks, into_blocks
 from pullbook.measure.localfit import local_fit, noise_variance
 from pullbook.measure.rollerspeed import RollerSignal
 
@@ -53,6 +55,7 @@ class Moved:
     values: Array
     derivative: int
     variance: float
+    quantum: float
 
 
 def motion_of(
@@ -67,7 +70,7 @@ def motion_of(
             share = np.concatenate(([0.0], np.cumsum(0.5 * (share[1:] + share[:-1]) * np.diff(time_s))))
         gained = gained + share
     variance = signal.quantum**2 / 12.0 if signal.derivative == 2 else noise_variance(signal.values)
-    moved = Moved(time_s, gained, signal.values, signal.derivative, variance)
+    moved = Moved(time_s, gained, signal.values, signal.derivative, variance, signal.quantum)
     if window_s is not None:
         return _with_window(moved, inertia, window_s, chosen=False)
     narrow = _narrow_window_s(moved)
@@ -138,6 +141,8 @@ def _with_bends(moved: Moved, inertia: float) -> Motion:
     variance = max(_block_variance(gained, moved.derivative), moved.variance / blocks.rows_each)
     speed = _rising(smooth_speed(values, blocks.step_s, moved.derivative))
     bent = fit_bends(gained, speed, blocks.step_s, moved.derivative, variance)
+    if moved.derivative == 2:
+        bent = _counted(bent, moved, blocks, speed)
     left = bent.deviation
     most, usual, least = (
         _width_leaving(moved.derivative, variance * blocks.step_s, at) for at in _range_of(left[4:-4])
@@ -152,6 +157,14 @@ def _with_bends(moved: Moved, inertia: float) -> Motion:
         window_range_s=(least, most),
         corners_rad_s=bent.low_rad_s + bent.span_rad_s * bent.corners,
     )
+
+
+def _counted(bent: Bent, moved: Moved, blocks: Blocks, speed: Array) -> Bent:
+    """Once more on the rows themselves, for a block of counts no longer lies within one pulse."""
+    single = into_blocks(moved.time_s, 1)
+    rows = slice(*np.searchsorted(single.time_s, (blocks.time_s[0], blocks.time_s[-1])).tolist())
+    own = np.interp(single.time_s[rows], blocks.time_s, speed)
+    return within_pulses(bent, single.mean(moved.gained)[rows], own, single.step_s, moved.quantum)
 
 
 def _range_of(values: Array) -> tuple[float, float, float]:
