@@ -107,9 +107,11 @@ def test_it_completes_what_a_killed_run_left_and_doubles_nothing(tmp_path: Path,
         time.sleep(0.05)
     assert fill(tmp_path, port) == 0
     found, year = counts(tmp_path), the_year(Folder(tmp_path).began_at(), small=True)
-    assert (found["ticket"], found["pull"]) == (len(year.jobs), year.pulls)
+    house_car = reference_jobs(year)
+    visits = sum(len(job.setups[0].pulls) for job in house_car)
+    assert (found["ticket"], found["pull"]) == (len(year.jobs) + len(house_car), year.pulls + visits + 1)
     assert found["live"] == sum(bool(job.plan.link_note) for job in year.jobs)
-    assert found["vehicle"] == len({job.vehicle.vin for job in year.jobs})
+    assert found["vehicle"] == len({job.vehicle.vin for job in (*year.jobs, *house_car)})
     assert found["weather_reading"] == len(year.readings)
 
 
