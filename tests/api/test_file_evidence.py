@@ -70,7 +70,8 @@ def test_weights_come_to_the_cells_scale(tuner, path):
 
 
 @pytest.mark.parametrize(
-    "changes", [{"steps": []}, {"arm_m": 0.0}, {"latitude_deg": 48.0, "gravity_m_s2": 9.81}, {"readings_are": "kilograms"}]
+    "changes",
+    [{"steps": []}, {"arm_m": 0.0}, {"latitude_deg": 48.0, "gravity_m_s2": 9.81}, {"readings_are": "kilograms"}],
 )
 def test_weights_that_cannot_be_are_refused(tuner, path, changes):
     answer = tuner.post(f"{path}/calibration-evidence/entered", json=weights(**changes))

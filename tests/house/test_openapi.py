@@ -5,7 +5,7 @@ from collections import Counter
 from tests.house.sample_requests import operations
 
 NO_BODY = {"204", "304"}
-FILES = ("text/csv", "application/octet-stream", "image/svg+xml", "application/pdf")
+FILES = ("text/csv", "application/octet-stream", "image/svg+xml", "application/vnd.apache.parquet")
 
 
 def test_every_operation_has_a_name_of_its_own(app):

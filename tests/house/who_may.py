@@ -85,7 +85,7 @@ WHO = {
     "GET /api/v1/joined-files/{joined_id}": "staff",
     "PATCH /api/v1/joined-files/{joined_id}": "tuner",
     "GET /api/v1/joined-files/{joined_id}/raw": "staff",
-    "GET /api/v1/joined-files/{joined_id}/columns": "desk",
+    "GET /api/v1/joined-files/{joined_id}/columns": "staff",
     "POST /api/v1/joined-files/{joined_id}/columns/preview": "desk",
     "PUT /api/v1/joined-files/{joined_id}/channel-map": "tuner",
     "POST /api/v1/joined-files/{joined_id}/left-out": "tuner",

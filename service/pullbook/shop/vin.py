@@ -35,9 +35,7 @@ def vin_warning(vin: str) -> str | None:
         return None
     wrong = sorted({letter for letter in vin if letter not in _VALUES})
     if wrong:
-        return (
-            f"The VIN holds {', '.join(wrong)}; a VIN has digits and letters other than I, O and Q. Read it again."
-        )
+        return f"The VIN holds {', '.join(wrong)}; a VIN has digits and letters other than I, O and Q. Read it again."
     if len(vin) != LENGTH:
         return f"The VIN has {len(vin)} characters; since 1981 it has 17. Right for an older car, else read it again."
     wanted = check_digit(vin)
