@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Annotated
 
 from fastapi import Depends, Request
+from fastapi.concurrency import run_in_threadpool
 from sqlalchemy.orm import Session
 
 from pullbook.db.connect import Database
@@ -28,6 +29,11 @@ ROLE_WORDS = {
 }
 
 
+def _records(request: Request) -> Database:
+    database: Database = request.app.state.database
+    return database
+
+
 async def settings_of(request: Request) -> Settings:
     """The settings the service was started with."""
     settings: Settings = request.app.state.settings
@@ -36,8 +42,7 @@ async def settings_of(request: Request) -> Settings:
 
 async def database_of(request: Request) -> Database:
     """The engines, for the rare route that needs transactions of its own."""
-    database: Database = request.app.state.database
-    return database
+    return _records(request)
 
 
 async def time_now(request: Request) -> datetime:
@@ -51,15 +56,15 @@ DatabaseDep = Annotated[Database, Depends(database_of)]
 Now = Annotated[datetime, Depends(time_now)]
 
 
-def write_session(database: DatabaseDep) -> Iterator[Session]:
+def write_session(request: Request) -> Iterator[Session]:
     """One request, one transaction: kept when the route ends well, undone when it raises."""
-    with database.writing() as session:
+    with _records(request).writing() as session:
         yield session
 
 
-async def read_session(database: DatabaseDep) -> AsyncIterator[Session]:
+async def read_session(request: Request) -> AsyncIterator[Session]:
     """A session that never commits. Opening and closing it does not wait, so it needs no thread of its own."""
-    with database.reading() as session:
+    with _records(request).reading() as session:
         yield session
 
 
@@ -76,31 +81,44 @@ def cookie_name(settings: Settings) -> str:
     return "__Secure-pullbook" if settings.public_path else "__Host-pullbook"
 
 
-def person_or_none(request: Request, session: ReadSession, settings: SettingsDep, now: Now) -> Person | None:
-    """Who is signed in, if anybody is."""
-    token = request.cookies.get(cookie_name(settings))
-    person = person_of(session, token, now) if token else None
+# what follows takes the request itself and asks it for settings, records and time: every dependency of a dependency is
+# walked again for each route at start and in each request
+
+
+async def person_or_none(request: Request, session: ReadSession) -> Person | None:
+    """Who is signed in, if anybody is.
+
+    On SQLite looked up where the request stands: readers of a write-ahead log wait for nobody, and a thread would cost
+    more than the look-up. On PostgreSQL in a thread, since a network lies between.
+    """
+    token = request.cookies.get(cookie_name(request.app.state.settings))
+    person, now = None, request.app.state.clock()
+    if token and _records(request).is_sqlite:
+        person = person_of(session, token, now)
+    elif token:
+        person = await run_in_threadpool(person_of, session, token, now)
     request.scope["noted"]["staff_id"] = person.id if person else None  # for the log
     return person
 
 
-async def signed_in(person: Annotated[Person | None, Depends(person_or_none)]) -> Person:
+async def signed_in(request: Request, session: ReadSession) -> Person:
     """Whoever is signed in. NotSignedIn when nobody is; on a page that leads to the sign-in page and back."""
+    person = await person_or_none(request, session)
     if person is None:
         raise NotSignedIn("nobody is signed in, or the session has ended; sign in first")
     return person
 
 
-async def _desk(person: Annotated[Person, Depends(signed_in)]) -> Person:
-    return _acting_as(person, "front_desk")
+async def _desk(request: Request, session: ReadSession) -> Person:
+    return _acting_as(await signed_in(request, session), "front_desk")
 
 
-async def _tuner(person: Annotated[Person, Depends(signed_in)]) -> Person:
-    return _acting_as(person, "tuner")
+async def _tuner(request: Request, session: ReadSession) -> Person:
+    return _acting_as(await signed_in(request, session), "tuner")
 
 
-async def _owner(person: Annotated[Person, Depends(signed_in)]) -> Person:
-    return _acting_as(person, "owner")
+async def _owner(request: Request, session: ReadSession) -> Person:
+    return _acting_as(await signed_in(request, session), "owner")
 
 
 def _acting_as(person: Person, role: str) -> Person:

@@ -38,7 +38,7 @@ def test_the_service_the_floor_and_the_notebook_find_the_same_power():
     inertia = run.roller.inertia_kg_m2
     channels = mapped_channels()
     curve = read_sweep(channels, roller_calibration(), None, Engine(), SweepSettings(standard="observed"))
-    floor_rpm, floor_w = floor_curve(channels, inertia)
+    floor_rpm, floor_w, _ = floor_curve(channels, inertia)
     table = notebook_way.curve(pd.read_csv(io.BytesIO(typical_file())), inertia)
     found = {
         "service": (curve.engine_speed_rpm, curve.observed_power_w, 0.7),
