@@ -131,7 +131,7 @@ def test_a_file_sent_twice_and_one_that_asks_are_both_said_in_words(
     for column, quantity, unit in (("A", "roller_speed_rad_s", "rad_s"), ("B", "engine_speed_rpm", "rev_min")):
         page.get_by_label(f"{column} is", exact=True).select_option(quantity)
         page.get_by_label(f"{column} is in", exact=True).select_option(unit)
-    page.get_by_text("Nothing is missing that a curve needs").wait_for()
+    page.get_by_text("Nothing is missing that is needed").wait_for()
     assert "rad/s" in page.inner_text("#column-rows")  # what the service made of the first values, with its unit
     page.fill("#map-name", "Logger without words")
     page.get_by_role("button", name="Keep the map and read the file with it").click()

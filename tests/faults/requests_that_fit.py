@@ -4,17 +4,33 @@ import re
 
 from tests.api.pull_files import UNCLEAR_COLUMNS, Steady, filed
 from tests.furnishing import made
+from tests.house.sample_requests import UNKNOWN_ID
 
 
 class Fitting:
-    """Fills the operations of the description with the ids of the house, a pull, a channel map and a results link."""
+    """Fills operations of the description with ids of records that are there, where it has made one of their kind."""
 
     def __init__(self, client, house):
         pull = filed(client, house, Steady().csv())
         saved = made(client.post("/api/v1/channel-maps", json={"name": "Plain", "columns": UNCLEAR_COLUMNS}))
         wanted = {"pull_ids": [pull["id"]], "standard": "iso_1585"}
         link = made(client.post(f"/api/v1/tickets/{house.ticket_id}/results-links", json=wanted))
+        charged = {"name": "Tuning", "unit_price_cents": 100}
+        lines = made(client.post(f"/api/v1/tickets/{house.ticket_id}/charges", json=charged))
+        paid = {"amount_cents": 100, "way": "cash"}
+        payments = made(client.post(f"/api/v1/tickets/{house.ticket_id}/payments", json=paid))
+        item = made(client.post("/api/v1/price-items", json={"name": "Hour", "unit_price_cents": 100}))
+        device = made(client.post("/api/v1/devices", json={"name": "Cell PC", "cell_id": house.cell_id}))
+        joined = client.post(
+            f"/api/v1/pulls/{pull['id']}/joined-files?file_name=second.csv", content=Steady(gain_rad_s2=7.0).csv()
+        )
         self.ids = {
+            "charge_id": lines["charges"][0]["id"],
+            "payment_id": payments["payments"][0]["id"],
+            "item_id": item["id"],
+            "device_id": device["id"],
+            "joined_id": made(joined)["id"],
+            "calibration_id": house.calibration_id,
             "ticket_id": house.ticket_id,
             "setup_id": house.setup_id,
             "cell_id": house.cell_id,
@@ -30,7 +46,7 @@ class Fitting:
 
     def address(self, operation, instead=None):
         """The path with those ids and what the query needs; `instead`: one part of the query, as it is to be sent."""
-        path = re.sub(r"\{(\w+)\}", lambda found: self.ids[found.group(1)], operation.path)
+        path = re.sub(r"\{(\w+)\}", lambda found: self.ids.get(found.group(1), UNKNOWN_ID), operation.path)
         parts = []
         for one in operation.told.get("parameters", []):
             if one["in"] == "query" and one.get("required") and one["name"] != (instead or "").partition("=")[0]:

@@ -86,7 +86,7 @@ WHO = {
     "PATCH /api/v1/joined-files/{joined_id}": "tuner",
     "GET /api/v1/joined-files/{joined_id}/raw": "staff",
     "GET /api/v1/joined-files/{joined_id}/columns": "staff",
-    "POST /api/v1/joined-files/{joined_id}/columns/preview": "desk",
+    "POST /api/v1/joined-files/{joined_id}/columns/preview": "staff",
     "PUT /api/v1/joined-files/{joined_id}/channel-map": "tuner",
     "POST /api/v1/joined-files/{joined_id}/left-out": "tuner",
     "DELETE /api/v1/joined-files/{joined_id}/left-out": "tuner",
