@@ -78,8 +78,8 @@ def method_words(one: Verdict) -> str:
     if min(one.counts) < 2:
         return f"{counted}."
     return (
-        f"{counted}, each setup with its own scatter (Welch). They were not taken in turn, so a drift between the "
-        "setups would look like a difference."
+        f"{counted}, each setup with its own scatter (Welch). No drift is taken out – that needs three of each, taken "
+        "in turn – so one between the setups would look like a difference."
     )
 
 
