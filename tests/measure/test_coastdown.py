@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from pullbook.measure.coastdown import read_coast_down
+from pullbook.measure.coastdown import CoastDown, read_coast_down
 from pullbook.measure.coasting import angle_of, find_coasting, speed_at, time_between
 from pullbook.measure.coastruns import Added, check_inertia, combine, drift
 from pullbook.measure.curveparts import SweepError
@@ -102,6 +102,28 @@ def _speeding(rollers, mass, radius):
     time = np.arange(0.0, 5.0, 0.01)
     speed, angle = integrate.solve_ivp(slope, (0.0, 5.0), [0.0, 0.0], t_eval=time, rtol=1e-10, atol=1e-10).y
     return time, speed, angle
+
+
+def _drawn(losses_per_inertia, covariance, chance):
+    """A run whose coefficients scatter exactly as it says."""
+    nothing = np.zeros(1)
+    drawn = chance.multivariate_normal(losses_per_inertia, covariance)
+    return CoastDown(drawn, covariance, 300.0, nothing, nothing, nothing, 0.0, 0, False, 20.0, 120.0, True)
+
+
+@pytest.mark.parametrize(("bare_runs", "loaded_runs"), [(1, 1), (1, 8), (8, 1)])
+def test_many_loaded_runs_do_not_hide_what_the_bare_ones_leave_unsure(bare_runs, loaded_runs):
+    chance, inertia, added, trials = np.random.default_rng(8), 60.0, 12.0, 300
+    losses, speeds = np.array([15.0, 0.05, 2e-4]), np.vander(np.linspace(20.0, 120.0, 200), 3, increasing=True)
+    covariance = np.linalg.inv(speeds.T @ speeds) * 0.02**2
+    inside = 0
+    for _ in range(trials):
+        bare = [_drawn(losses / inertia, covariance, chance) for _ in range(bare_runs)]
+        loaded = [(_drawn(losses / (inertia + added), covariance, chance), Added(inertia_kg_m2=added))
+                  for _ in range(loaded_runs)]  # fmt: skip
+        found = check_inertia(bare, loaded, inertia, 0.1)
+        inside += abs(found.inertia_kg_m2 - inertia) <= 2.0 * found.u_kg_m2
+    assert inside >= 0.955 * trials - 3.3 * (trials * 0.955 * 0.045) ** 0.5
 
 
 def test_a_wrong_inertia_is_called_wrong():

@@ -236,15 +236,20 @@ def _equation(
 def _with_added(
     loaded: Sequence[tuple[CoastDown, Added]], mean: Array, covariance: Array, inertia: float, precision: float
 ) -> float:
-    """Standard uncertainty of J: the runs' own, and that of what was added, taken as the same error in every run."""
-    by_torque = by_inertia = 0.0
+    """Standard uncertainty of J: each loaded run's own; that of the bare runs, which all loaded ones are held against,
+    and that of what was added, both taken as the same error in every run."""
+    if not precision > 0.0:
+        return inf
+    own = by_torque = by_inertia = 0.0
+    by_bare = np.zeros(3)
     for run, added in loaded:
         direction, _, spread = _equation(run, added, mean, covariance, inertia)
-        weighted = np.linalg.solve(spread, direction) / precision
-        scale = np.abs(run.per_inertia) + 1e-30
-        by_torque += float(weighted[0] / scale[0]) * added.torque_u_nm
-        by_inertia += float(weighted @ (run.per_inertia / scale)) * added.inertia_u_kg_m2
-    return float((1.0 / precision + by_torque**2 + by_inertia**2) ** 0.5) if precision > 0.0 else inf
+        weighted = np.linalg.solve(spread, direction) / precision / (np.abs(run.per_inertia) + 1e-30)
+        own += (inertia + added.inertia_kg_m2) ** 2 * float(weighted @ run.covariance @ weighted)
+        by_bare += inertia * weighted
+        by_torque += float(weighted[0]) * added.torque_u_nm
+        by_inertia += float(weighted @ run.per_inertia) * added.inertia_u_kg_m2
+    return float((own + by_bare @ covariance @ by_bare + by_torque**2 + by_inertia**2) ** 0.5)
 
 
 def _check_words(z: float, found: float, stated: float) -> str:
