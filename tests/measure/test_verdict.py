@@ -219,3 +219,14 @@ def test_no_pulls_and_a_share_that_cannot_matter_are_refused():
 def test_a_verdict_is_right_as_often_as_it_says(case):
     # 3.3 standard deviations: a sound verdict fails one seed in a thousand, and the seed stands
     assert missed(case, found_of(case, 300, seed=77), deviations=3.3) == []
+
+
+@pytest.mark.parametrize("order", ["ABABAB", "ABABABA", "AABBBB"])
+def test_no_further_pulls_are_enough_only_where_these_show_it_already(order):
+    chance, short = np.random.default_rng(3), 0
+    for _ in range(300):
+        made = made_pulls(chance, order, 0.0, (0.35, 0.35))
+        found = _judged(made.first_w, made.later_w, order)
+        short += found.smallest_shown_pct > 1.0
+        assert (found.pulls_for_1_pct == 0) == (found.smallest_shown_pct <= 1.0)
+    assert short > 20

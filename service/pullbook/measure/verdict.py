@@ -142,7 +142,10 @@ def _judged(
 
     def further(wanted_pct: float) -> int | None:
         wanted = 0.01 * wanted_pct * abs(first)
-        return 0 if least <= wanted else further_pulls(wanted, scatters, counts, other)
+        if least <= wanted:
+            return 0
+        more = further_pulls(wanted, scatters, counts, other)
+        return None if more is None else max(more, 1)  # a drift, or few beside many, cost more than it reckons with
 
     for_1_pct = further(1.0)
     return Verdict(
