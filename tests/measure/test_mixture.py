@@ -112,7 +112,10 @@ def test_without_a_command_the_usual_lag_is_taken_and_said_and_only_lean_gas_is_
 def test_without_a_probe_the_command_alone_is_judged_and_what_is_missing_is_said():
     curve, told = _read(PROTECTING, seconds=9.0, without=("lambda_measured",))
     assert _codes(curve) == ["rich_by_command"]
-    assert "gets it" not in told.flags[0].text
+    text = told.flags[0].text
+    assert "gets it" not in text
+    assert "does what it was told" not in text
+    assert "not measured" in text
     assert told.lag is None
     assert "wide-band probe" in told.missing
 
@@ -158,3 +161,15 @@ def test_a_sweep_blank_at_its_beginning_or_throughout_has_stretches_of_what_is_k
         assert [stretch.state for stretch in found] == told
         assert all(stretch.from_rpm == grid[blank] for stretch in found)
         assert all(stretch.mean_error == pytest.approx(0.12) for stretch in found)
+
+
+def test_nobody_says_that_the_engine_gets_what_no_probe_told_of():
+    curve, told = _read(PROTECTING, seconds=9.0)
+    rich = curve.channels["lambda_commanded"] < 0.85
+    blank = {**curve.channels, "lambda_measured": np.where(rich, np.nan, curve.channels["lambda_measured"])}
+    assert "and gets it" in told.flags[0].text
+    rest = (curve.in_place, curve.engine_speed_rpm, curve.torque_nm, "spark")
+    (flag,) = read_mixture(blank, *rest).flags
+    assert flag.code == "rich_by_command"
+    assert "gets it" not in flag.text
+    assert "does what it was told" not in flag.text

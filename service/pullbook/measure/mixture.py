@@ -11,6 +11,7 @@ from pullbook.measure.fuelling import FOLLOWS, LEANER, PROBE_EXPANDED, TOLERANCE
 _LASTING_POINTS = 3
 _RICH_BY = 0.05
 _SAG = 0.02
+_SEEN = 0.5  # of the part in question: measured λ must be known there to say what the engine got
 _PROTECTING = 0.80  # λ: common practice takes best power at 0.85 to 0.90, and goes below 0.80 to cool parts
 _BEST = 0.87
 _COSTS = (1.2, 2.5)  # share of torque lost per λ² from the best: common practice, from memory
@@ -117,14 +118,20 @@ def _asks_for_rich(
         return []
     part = slice(peak + run[0], peak + run[1])
     least = float(np.nanmin(commanded[part]))
-    got = "" if measured is None else " and gets it"
+    followed = measured is not None and float(np.isfinite(measured[part]).mean()) >= _SEEN
+    got = " and gets it" if followed else ""
+    told = (
+        "The fuelling does what it was told: look"
+        if followed
+        else "What the engine got was not measured; if it is what was asked, look"
+    )
     return [
         Flag(
             "rich_by_command",
             f"From {grid_rpm[part][0]:.0f} rev/min on the engine controller itself asks for a rich mixture (down to "
-            f"λ {least:.2f}, after λ {commanded[peak]:.2f} at peak torque){got}; torque falls with it. The fuelling "
-            "does what it was told: look at why it asks (component or catalyst protection: exhaust temperature, knock, "
-            "intake temperature), not at the fuel map.",
+            f"λ {least:.2f}, after λ {commanded[peak]:.2f} at peak torque){got}; torque falls with it. {told} at why "
+            "it asks (component or catalyst protection: exhaust temperature, knock, intake temperature), not at the "
+            "fuel map.",
         )
     ]
 
