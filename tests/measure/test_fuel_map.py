@@ -125,3 +125,22 @@ def test_no_recordings_make_an_empty_map():
     made = fuel_map([], CELLS, 1.0)
     assert made.total_s == 0.0
     assert np.isnan(made.multiplier).all()
+
+
+def test_the_lag_finds_no_mixture_within_a_gap():
+    before, after = np.arange(0.0, 5.0, 0.1), np.arange(15.0, 20.0, 0.1)
+    time = np.concatenate([before, after])
+    level = np.where(time < 10.0, 0.80, 1.00)
+    flat = np.ones(len(time))
+    made = fuel_map([MapRun(time, 1500.0 * flat, 50.0 * flat, level, 0.9 * flat, 0.5)], CELLS, 0.0)
+    assert made.lambda_measured[0, 0] == pytest.approx(
+        0.9, abs=0.002
+    )  # as long at one as at the other, nothing between them
+    assert made.left_out.not_known_s == pytest.approx(1.0, abs=0.11)  # before the gap, and at the end
+
+
+def test_a_recording_without_a_row_adds_nothing():
+    nothing = np.zeros(0)
+    empty = MapRun(nothing, nothing, nothing, nothing, nothing, 0.3)
+    made = fuel_map([run(1500.0, 50.0, 0.9), empty], CELLS, 0.0)
+    assert made.total_s == pytest.approx(1.9)

@@ -124,7 +124,7 @@ def fuel_map(
     FuelMapError for a target that does not fit the cells, or where one is needed and missing.
     """
     wanted = _targets(cells, target)
-    found = [_laid(run, cells, wanted) for run in runs]
+    found = [_laid(run, cells, wanted) for run in runs if len(run.time_s) > 1]  # one row stands for no time
     gathered = _together([one for one, _ in found])
     size = cells.shape[0] * cells.shape[1]
 
@@ -227,11 +227,21 @@ def _cell_of(values: Array, edges: tuple[float, ...]) -> Indices:
 
 
 def _later(run: MapRun) -> Array:
-    """λ as it was measured `lag_s` after each row; NaN past the end."""
+    """λ as it was measured `lag_s` after each row; NaN past the end, and within a gap."""
     if run.lag_s == 0.0:
         return run.lambda_measured
-    later: Array = np.interp(run.time_s + run.lag_s, run.time_s, run.lambda_measured, right=np.nan)
+    when = run.time_s + run.lag_s
+    later: Array = np.interp(when, run.time_s, run.lambda_measured, right=np.nan)
+    steps = run.time_s[1:] - run.time_s[:-1]
+    for gap in np.flatnonzero(steps > _LONG * _usual(steps)).tolist():
+        first, last = np.searchsorted(when, run.time_s[gap], side="right"), np.searchsorted(when, run.time_s[gap + 1])
+        later[first:last] = np.nan
     return later
+
+
+def _usual(steps_s: Array) -> float:
+    """The usual step, told by some hundred of them."""
+    return float(np.median(steps_s[:: max(1, len(steps_s) // 500)]))
 
 
 def _weights(time_s: Array) -> Array:
@@ -240,7 +250,7 @@ def _weights(time_s: Array) -> Array:
     if len(time_s) < 2:
         return np.zeros(len(time_s))
     steps = time_s[1:] - time_s[:-1]
-    usual = float(np.median(steps[:: max(1, len(steps) // 500)]))
+    usual = _usual(steps)
     steps = np.where(steps > _LONG * usual, usual, steps)
     made = np.empty(len(time_s))
     made[0], made[-1] = 0.5 * steps[0], 0.5 * steps[-1]
