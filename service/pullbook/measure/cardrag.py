@@ -35,6 +35,7 @@ class CarDrag:
     extra_kg_m2: float
     extra_u_kg_m2: float
     extra_stated: bool
+    slowing_rad_s2: Array  # how fast car and rollers slow down by themselves, one value a speed
 
     @property
     def power_w(self) -> Array:
@@ -86,6 +87,7 @@ def car_drag(
         extra_kg_m2=extra_kg_m2,
         extra_u_kg_m2=extra_u_kg_m2,
         extra_stated=stated,
+        slowing_rad_s2=slowing,
     )
 
 
@@ -106,6 +108,8 @@ def engine_estimate(
     sped = speeding_share * wheel_w / calibration.inertia_kg_m2
     taken_up = drag.extra_kg_m2 * sped
     u_taken = drag.extra_u_kg_m2 * sped
+    u_slowed = drag.extra_u_kg_m2 * np.interp(omega_rad_s, drag.at_rad_s, drag.slowing_rad_s2) * omega_rad_s
+    both = 2.0 * u_taken * u_slowed  # one inertia: too much of it in the drag is too much in the sweep (GUM 5.2)
     lost = torque * omega_rad_s
-    u = np.sqrt(wheel_u_w**2 + (u_nm * omega_rad_s) ** 2 + u_taken**2 + (LOADED_SHARE_U * lost) ** 2)
+    u = np.sqrt(wheel_u_w**2 + (u_nm * omega_rad_s) ** 2 + u_taken**2 + both + (LOADED_SHARE_U * lost) ** 2)
     return EngineEstimate(wheel_w, wheel_w + lost + taken_up, 2.0 * u)
