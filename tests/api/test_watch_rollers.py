@@ -63,6 +63,19 @@ def test_pulls_of_one_day_are_one_visit_and_those_set_aside_are_none(tuner, desk
     assert "1 points are there and 5" in chart["waits"]
 
 
+@pytest.mark.parametrize(
+    ("minutes", "visits"),
+    [((-10, 10), 1), ((-70, -50), 2)],  # of midnight UTC; the shop's clock, Vienna's in winter, is an hour ahead
+)
+def test_a_day_is_one_of_the_shops_clock(tuner, desk, house, car, minutes, visits):
+    midnight = START.replace(hour=0)
+    for place, at in enumerate(minutes):
+        taken = midnight + timedelta(minutes=at)
+        filed(tuner, house, Steady(gain_rad_s2=8.0 + 0.1 * place).csv(), taken_at=taken.isoformat())
+    (chart,) = _watched(desk, car)["charts"]
+    assert len(chart["visits"]) == visits
+
+
 def test_a_pull_short_of_the_band_is_left_out_and_said(tuner, desk, house, car):
     short = filed(tuner, house, Steady(seconds=3.0).csv())
     told = _watched(desk, car)

@@ -1,20 +1,22 @@
 """Watching: is a cell steady? A reference car's pulls as a control chart for each cell, and two cells through the car.
 
 A point is one visit: the mean over the band of a day's sweeps of that car in that cell, for pulls minutes apart do not
-show what months do. Pulls set aside count in no point. Each is read under the calibration in force when it was taken.
+show what months do; the day is that of the shop's clock. Pulls set aside count in no point. Each is read under the
+calibration in force when it was taken.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import combinations
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import Pull
-from pullbook.db.tables import Calibration, Cell, Ticket, Vehicle
+from pullbook.db.tables import Calibration, Cell, Shop, Ticket, Vehicle
 from pullbook.db.tuning import ReferenceCar
 from pullbook.measure.controlchart import RULES, Apart, ControlChart, Trend, apart, control_chart, trend_of
 from pullbook.shop.reading import ReadSettings, read_pulls
@@ -106,6 +108,7 @@ def _visits(
         .order_by(Pull.taken_at, Pull.id)
     ).scalars()
     band = (car.band_low_rpm, car.band_high_rpm)
+    zone = ZoneInfo(session.execute(select(Shop.time_zone)).scalar_one_or_none() or "UTC")
     groups: dict[tuple[str, str], list[tuple[str, datetime, float, str | None]]] = {}
     left_out = []
     for pull in read_pulls(session, list(rows), settings):
@@ -113,7 +116,7 @@ def _visits(
         if not np.isfinite(power):
             left_out.append((pull.facts.id, pull.failure or "its sweep does not cover the whole band"))
             continue
-        day = (pull.facts.cell_id, pull.facts.taken_at.date().isoformat())
+        day = (pull.facts.cell_id, pull.facts.taken_at.astimezone(zone).date().isoformat())
         own = pull.calibration.id if pull.calibration else None
         groups.setdefault(day, []).append((pull.facts.id, pull.facts.taken_at, power, own))
     visits: dict[str, list[Visit]] = {}
