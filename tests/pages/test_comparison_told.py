@@ -66,6 +66,20 @@ def test_a_single_pull_claims_nothing(tuner: Any, compared: Any) -> None:
     assert "how much of this is chance cannot be told" in page
 
 
+def test_two_of_each_in_turn_are_said_to_be_too_few_to_take_a_drift_out(tuner: Any, house: Any) -> None:
+    ids = []
+    for place, gain in enumerate((8.0, 8.5, 8.01, 8.51)):
+        setup_id = (house.setup_id, house.second_setup_id)[place % 2]
+        taken = START - timedelta(minutes=40 - place)
+        kept = filed(tuner, house, Steady(gain_rad_s2=gain).csv(), setup_id=setup_id, taken_at=taken.isoformat())
+        ids.append(f"pull_id={kept['id']}")
+    page = _words(tuner.get(f"/compare?{'&'.join(ids)}").text)
+    assert "2 pulls against 2" in page
+    assert "not taken in turn" not in page
+    assert "No drift is taken out" in page
+    assert "three of each" in page
+
+
 def test_conditions_that_differ_stand_before_the_verdict_and_make_it_cautious(
     tuner: Any, compared: Any, house: Any
 ) -> None:
