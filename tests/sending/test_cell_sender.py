@@ -54,6 +54,24 @@ def test_what_the_service_refuses_lies_apart_with_the_reason_and_the_rest_goes_o
     assert in_tray(settings) == [(good.name, sha256(good))]
 
 
+def test_a_file_that_is_not_there_or_empty_is_told_and_the_others_are_sent(port, sender_to, settings, tmp_path):
+    empty, good = tmp_path / "empty.csv", write(tmp_path, 3)
+    empty.touch()
+    done = sender_to(port).run("send", tmp_path / "no such run.csv", empty, good)
+    assert done.returncode == 1
+    assert "no such run.csv" in done.stdout
+    assert "empty.csv: empty" in done.stdout
+    assert in_tray(settings) == [(good.name, sha256(good))]
+
+
+def test_a_refused_file_named_again_is_tried_again_and_told_again(port, sender_to, tmp_path):
+    picture, sender = tmp_path / "screen.png", sender_to(port)
+    picture.write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(200))
+    for tries in (1, 2):
+        done = sender.run("send", picture)
+        assert (done.returncode, len(sender.lying_in("refused"))) == (1, 2 * tries)
+
+
 def test_a_file_that_still_grows_is_left_until_it_stands_still(port, sender_to, settings, tmp_path):
     folder, whole = tmp_path / "runs", Steady(seconds=4.0).csv()
     folder.mkdir()

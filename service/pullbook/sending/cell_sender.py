@@ -91,15 +91,17 @@ class Spool:
             self.alone = lock
         return True
 
-    def knows(self, path: Path, size: int, changed_ns: int) -> bool:
-        """Whether this very state of the file was taken in before."""
+    def knows(self, path: Path, size: int, changed_ns: int, insists: bool = False) -> bool:
+        """Whether this very state of the file was taken in before, and not refused when a person `insists`."""
         asked = "SELECT 1 FROM item WHERE path = ? AND size = ? AND changed_ns = ?"
+        if insists:
+            asked += " AND state <> 'refused'"
         return self.journal.execute(asked, (str(path), size, changed_ns)).fetchone() is not None
 
-    def take_in(self, path: Path) -> int | None:
+    def take_in(self, path: Path, insists: bool = False) -> int | None:
         """Copy a file that stands still; its place in the queue, or None when it is known or still moves."""
         before = path.stat()
-        if before.st_size == 0 or self.knows(path, before.st_size, before.st_mtime_ns):
+        if before.st_size == 0 or self.knows(path, before.st_size, before.st_mtime_ns, insists):
             return None
         digest, half = hashlib.sha256(), self.folder / "waiting" / f"half-{os.getpid()}.tmp"
         with path.open("rb") as source, half.open("wb") as copy:
@@ -296,6 +298,22 @@ def standing_still(folder: Path, seen: dict[Path, Any], still_s: float) -> list[
     return [path for _, _, path in sorted(still)]
 
 
+def take_each(spool: Spool, files: list[Path], left: list[str]) -> list[int]:
+    """Take in the files that a person named; `left` gets those that cannot be sent now, and why."""
+    taken = []
+    for path in files:
+        try:
+            place, about = spool.take_in(path, insists=True), path.stat()
+        except OSError as error:
+            left.append(f"{path}: {error.strerror or error}")
+            continue
+        if place:
+            taken.append(place)
+        elif not spool.knows(path, about.st_size, about.st_mtime_ns):
+            left.append(f"{path}: {'still being written' if about.st_size else 'empty'}; send it when it is whole")
+    return taken
+
+
 def readings_of(asked: argparse.Namespace) -> list[dict[str, Any]]:
     """Weather readings as the service takes them, from a CSV with its field names as headings, or from the command."""
     if asked.now:
@@ -367,11 +385,12 @@ def run(asked: argparse.Namespace) -> int:
     server, line = settings_of(asked), Line(spool)
     seen: dict[Path, Any] = {}
     taken: list[int] = []
+    left: list[str] = []
 
     def look() -> None:
         if asked.command == "send":
-            taken.extend(place for path in asked.files if (place := spool.take_in(path)))
-            asked.files = []
+            files, asked.files = asked.files, []
+            taken.extend(take_each(spool, files, left))
         elif asked.command == "watch":
             taken.extend(
                 place for path in standing_still(asked.folder, seen, asked.still) if (place := spool.take_in(path))
@@ -385,7 +404,9 @@ def run(asked: argparse.Namespace) -> int:
     for place, name, told in refused:
         if place in taken:
             print(f"\nrefused: {name}: {told}\n  its copy and the reason lie in {spool.folder / 'refused'}")
-    return 1 if any(place in taken for place, _, _ in refused) else 0
+    for words in left:
+        print(f"\nnot sent: {words}")
+    return 1 if left or any(place in taken for place, _, _ in refused) else 0
 
 
 def parse(words: list[str]) -> argparse.Namespace:
