@@ -157,6 +157,14 @@ def test_two_devices_may_not_share_a_name(owner, house):
     assert unknown.json()["problems"][0]["field"] == "cell_id"
 
 
+@pytest.mark.parametrize("role", ["front_desk", "read_only"])
+def test_who_may_not_assign_is_told_who_does(device, now, client_for, role):
+    send(device, now)
+    page = client_for(role).get("/tray").text
+    assert "A tuner says which pull it is" in page
+    assert "File it there" not in page
+
+
 def test_the_pages_of_tray_and_devices_say_what_waits_and_what_to_type(device, now, tuner, owner, house):
     assert "The tray is empty" in tuner.get("/tray").text
     send(device, now, sent_at=(now.value + timedelta(hours=2)).isoformat())

@@ -88,7 +88,7 @@ class DevicesPage(Shown):
 @router.get("/tray")
 def tray(request: Request, session: ReadSession, person: PagePerson) -> Response:
     """Files that came from a cell's computer without a ticket."""
-    page = TrayPage(lines=_lines(session), may_assign=person.role != "front_desk")
+    page = TrayPage(lines=_lines(session), may_assign=person.role in ("tuner", "owner"))
     return draw(around_person(request, session, person, "tray"), page)
 
 
