@@ -74,7 +74,7 @@ def test_the_region_holds_the_truth_whatever_the_logger_does(rollers, kind):
 @pytest.mark.parametrize(("torque", "inertia"), [(20.0, 0.0), (0.0, 1.5)], ids=["brake", "disc"])
 def test_the_inertia_is_found_from_what_was_added(torque, inertia):
     row = cover_inertia(15, torque, inertia, rate_hz=20.0)
-    assert row.region_pct >= 70.0
+    assert row.region_pct >= 80.0  # of 15 trials: fewer than 12 within is chance once in 180
     assert row.u_pct < 1.5
 
 
