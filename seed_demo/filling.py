@@ -16,6 +16,7 @@ from seed_demo.serving import first_owner_token
 from seed_demo.speaking import Facts, Voice
 from seed_demo.story_calibration import make_reference, reference_jobs, reference_readings
 from seed_demo.story_loggers import join_answers, measured
+from seed_demo.story_prices import charge, make_prices
 from seed_demo.story_track import before_the_track
 
 PATHS: dict[str, tuple[str, ...]] = {  # the states that a ticket went through after it was booked
@@ -102,6 +103,7 @@ class Filling:
         self.record = OnRecord(hands.owner, hands.desk)
         self.links = folder.kept_links()
         self.maps: dict[str, str] = {}
+        self.prices: dict[str, str] = {}
 
     def all(self, progress: Progress) -> Filled:
         """Everything, oldest first."""
@@ -109,6 +111,7 @@ class Filling:
         noon = self.year.began_at.replace(hour=12, minute=0, second=0)
         self.record.cells_and_calibrations({ago: noon - timedelta(days=ago) for ago in days})
         self.maps = self.record.channel_maps(self.hands.tuner)
+        self.prices = make_prices(self.hands.owner)
         house_car = reference_jobs(self.year)
         for reading in (
             *self.year.readings,
@@ -132,6 +135,7 @@ class Filling:
         ticket = self._go(job, ticket, before_pulls)
         pulls = list(self._setups(job, ticket["id"], progress))
         before_the_track(self.hands.tuner, job, ticket["id"])
+        charge(self.hands.desk, job, ticket["id"], self.prices)
         ticket = self._go(job, ticket, path)
         progress.step()
         standing = [pull["id"] for pull in pulls if pull["state"] == "readable" and not pull["set_aside_reason"]]

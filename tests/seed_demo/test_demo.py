@@ -42,7 +42,7 @@ def taken(port: int) -> Iterator[None]:
 
 
 COUNTED = ("staff", "cell", "calibration", "weather_reading", "customer", "vehicle", "ticket", "ticket_step", "setup")
-COUNTED += ("channel_map", "pull", "raw_file", "results_link", "audit_entry")
+COUNTED += ("channel_map", "pull", "raw_file", "results_link", "audit_entry", "price_item", "charge", "payment")
 
 
 def counts(place: Path) -> dict[str, int]:
