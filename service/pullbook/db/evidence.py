@@ -109,6 +109,11 @@ class ResultsLink(Table):
     pull_ids: Mapped[list[str]] = mapped_column(JsonText())
     standard: Mapped[str]
     window_s: Mapped[float | None]
+    band_low_rpm: Mapped[float | None]  # over which setups are judged; None: the middle of what they share
+    band_high_rpm: Mapped[float | None]
+    # {"power": "hp", "torque": "lbf·ft", "pressure": "kPa"}; None: as the shop shows them
+    units: Mapped[dict[str, str] | None] = mapped_column(JsonText())
+    language: Mapped[str] = mapped_column(Text(), default="en", server_default="en")
     note: Mapped[str] = mapped_column(Text(), default="")
     digest: Mapped[str]  # of inputs, settings, method version and headline, at publishing
     # what that digest is of, to say later what changed
@@ -117,10 +122,21 @@ class ResultsLink(Table):
     made_by: Mapped[str] = reference("staff.id")
     ends_at: Mapped[datetime]
     revoked_at: Mapped[datetime | None]
+    pin_hash: Mapped[str | None]  # asked for before anything is shown; as slow to try as a password
     opened_count: Mapped[int] = mapped_column(default=0)
     last_opened_on: Mapped[str | None]  # a day, no finer
     version: Mapped[int] = mapped_column(default=1)
     ticket: Mapped[Ticket] = relationship(lazy="raise")
+
+
+class ResultsLinkDay(Table):
+    """How often a link was looked at on a day: no hour, no address, nothing about who."""
+
+    __tablename__ = "results_link_day"
+    __table_args__ = (length("day", 10, 10), *positive("times"), STRICT)
+    link_id: Mapped[str] = reference("results_link.id", primary_key=True)
+    day: Mapped[str] = mapped_column(primary_key=True)  # of UTC, 2026-03-10
+    times: Mapped[int]
 
 
 class AuditEntry(Table):
@@ -190,6 +206,10 @@ GUARDED: dict[str, tuple[str, ...] | None] = {
         "pull_ids",
         "standard",
         "window_s",
+        "band_low_rpm",
+        "band_high_rpm",
+        "units",
+        "language",
         "note",
         "digest",
         "published",
