@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 import sqlalchemy as sa
 
+from pullbook.db.chain import ChainEntry, ChainKey, SignedHead
 from pullbook.db.connect import connect
 from pullbook.db.evidence import GUARDED, AuditEntry, ColumnBlock, Pull, RawFile, ResultsLink
 from pullbook.db.joined import CalibrationBasis, CalibrationEvidence, JoinedFile
@@ -106,6 +107,7 @@ def filed(app, owner, house, settings):
         session.add(_link(house, staff, at))
         session.flush()
         _add_what_stands_beside(session, pull, staff, at)
+        _add_to_the_chain(session, at)
     records.close()
     return records.url
 
@@ -124,6 +126,15 @@ def _add_what_stands_beside(session, pull, staff, at):
     session.flush()
     sent = {"sha256": SHA, "file_name": "a.csv", "kind": "sweep", "taken_at": at, "received_at": at}
     session.add(TrayFile(cell_id=pull.cell_id, device_id=device.id, clock_ahead_s=1.5, **sent))
+
+
+def _add_to_the_chain(session, at):
+    session.add(ChainKey(id="0123abcd", public_key="e" * 64, made_at=at))
+    session.flush()
+    session.add(SignedHead(day="2020-03-10", entries=0, head=SHA, signed_at=at, key_id="0123abcd", signature="x"))
+    entry = ChainEntry(number=9000, kind="made", record_id="x", at=at, entered_at=at, row_digest=SHA)
+    entry.previous, entry.head = "c" * 64, "d" * 64
+    session.add(entry)
 
 
 def _link(house, staff, at):
