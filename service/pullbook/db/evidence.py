@@ -97,6 +97,7 @@ class ResultsLink(Table):
     __table_args__ = (
         UniqueConstraint("token_hash"),
         Index(None, "ticket_id"),
+        Index(None, "replaces_id"),
         length("token_hash", 64, 64),
         rule("ends_after_it_was_made", "ends_at > made_at"),
         *not_negative("opened_count"),
@@ -126,6 +127,8 @@ class ResultsLink(Table):
     opened_count: Mapped[int] = mapped_column(default=0)
     last_opened_on: Mapped[str | None]  # a day, no finer
     version: Mapped[int] = mapped_column(default=1)
+    # the link whose results these are said instead of; no row of this table ever goes, so nothing has to hold it there
+    replaces_id: Mapped[str | None] = mapped_column(OpaqueId())
     ticket: Mapped[Ticket] = relationship(lazy="raise")
 
 
@@ -218,5 +221,6 @@ GUARDED: dict[str, tuple[str, ...] | None] = {
         "published",
         "made_at",
         "made_by",
+        "replaces_id",
     ),
 }
