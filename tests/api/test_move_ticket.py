@@ -42,17 +42,15 @@ def test_every_state_can_be_reached_and_only_collected_is_the_end() -> None:
     assert [state for state, onward in MOVES.items() if not onward] == ["collected"]
 
 
-def test_a_waiver_and_a_safety_check_carry_their_time_and_person(tuner: Any, house: Any, now: Any) -> None:
+def test_a_waiver_carries_its_time_and_the_text_that_was_accepted(tuner: Any, house: Any, now: Any) -> None:
     address = f"/api/v1/tickets/{house.ticket_id}"
     version = tuner.get(address).json()["version"]
-    signed = {"version": version, "waiver_name": "I. Marchetti-Vonn", "safety_checked": True}
-    ticket = tuner.patch(address, json=signed).json()
-    assert ticket["waiver_at"] == ticket["safety_checked_at"] == now.value.isoformat()
-    assert ticket["safety_checked_by_name"] == "Tadeo Brandvik"
-    undone = tuner.patch(address, json={"version": ticket["version"], "safety_checked": False}).json()
-    assert undone["safety_checked_at"] is None
-    assert undone["safety_checked_by"] is None
-    assert undone["waiver_at"] == ticket["waiver_at"]
+    ticket = tuner.patch(address, json={"version": version, "waiver_name": "I. Marchetti-Vonn"}).json()
+    assert ticket["waiver_at"] == now.value.isoformat()
+    assert ticket["waiver_version"] == 1
+    undone = tuner.patch(address, json={"version": ticket["version"], "waiver_name": ""}).json()
+    assert undone["waiver_at"] is None
+    assert undone["waiver_version_id"] is None
 
 
 def test_moving_the_booking_into_taken_hours_is_refused_and_nothing_changes(desk: Any, house: Any) -> None:

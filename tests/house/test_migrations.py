@@ -15,7 +15,7 @@ from pullbook.db.evidence import GUARDED, AuditEntry, ColumnBlock, Pull, RawFile
 from pullbook.db.joined import CalibrationBasis, CalibrationEvidence, JoinedFile
 from pullbook.db.migrating import migration_engine
 from pullbook.db.senders import Device, TrayFile
-from pullbook.db.tables import Calibration, ChannelMap, Staff, Table
+from pullbook.db.tables import Calibration, ChannelMap, SafetySigning, Staff, Table
 from tests.house.source_files import HOUSE
 
 SHA = "ab" * 32
@@ -124,6 +124,8 @@ def _add_what_stands_beside(session, pull, staff, at):
     device = Device(name="Cell PC", cell_id=pull.cell_id, token_hash="c" * 64, **made)
     session.add(device)
     session.flush()
+    signed = {"ticket_id": pull.ticket_id, "cell_id": pull.cell_id, "points": [], "device_at": at}
+    session.add(SafetySigning(**signed, signed_at=at, received_at=at, signed_by=staff))
     sent = {"sha256": SHA, "file_name": "a.csv", "kind": "sweep", "taken_at": at, "received_at": at}
     session.add(TrayFile(cell_id=pull.cell_id, device_id=device.id, clock_ahead_s=1.5, **sent))
 

@@ -4,16 +4,18 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 from sqlalchemy import select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from pullbook.api.shaping import UNSET, Answer, Asked, Id, Instant, Line, Words
-from pullbook.db.tables import Cell, Customer, Staff, Ticket, TicketStep, Vehicle
+from pullbook.db.tables import Cell, Customer, Staff, Ticket, TicketStep, Vehicle, WaiverText
 from pullbook.errors import NotFound
 from pullbook.shop.booking import MOVES
 
 State = Literal["booked", "checked_in", "in_cell", "ready", "collected", "on_hold", "cancelled"]
 AskedFor = Annotated[Words, Field(min_length=1, description="What the customer wants done, in their words.")]
 Odometer = Annotated[int, Field(ge=0, le=9_999_999)]
+FuelEighths = Annotated[int, Field(ge=0, le=8, description="What the gauge shows, in eighths of the tank.")]
+KeyCount = Annotated[int, Field(ge=0, le=99)]
 
 
 class NewTicket(Asked):
@@ -26,13 +28,15 @@ class NewTicket(Asked):
     booked_from: Instant | None = None
     booked_to: Instant | None = None
     odometer_km: Odometer | None = None
+    fuel_eighths: FuelEighths | None = None
+    key_count: KeyCount | None = None
     waiver_name: Line = ""
     notes: Words = ""
     opened_at: Instant | None = None
 
 
 class TicketChange(Asked):
-    """What to change; `version` is the one last read. A waiver name counts as signed now; so does a safety check."""
+    """What to change; `version` is the one last read. A waiver name counts as signed now, under the text in force."""
 
     version: int
     asked: AskedFor = UNSET
@@ -40,8 +44,15 @@ class TicketChange(Asked):
     booked_from: Instant | None = UNSET
     booked_to: Instant | None = UNSET
     odometer_km: Odometer | None = UNSET
+    fuel_eighths: FuelEighths | None = UNSET
+    tyre_condition: Words | None = UNSET
+    tyre_pressures: Line | None = UNSET
+    tyre_age: Line | None = UNSET
+    key_count: KeyCount | None = UNSET
+    keys_where: Line | None = UNSET
+    arrival_notes: Words | None = UNSET
     waiver_name: Line = UNSET
-    safety_checked: bool = UNSET
+    waiver_version_id: Id = UNSET
     notes: Words = UNSET
 
 
@@ -82,9 +93,15 @@ class TicketAnswer(Answer):
     odometer_km: int | None
     waiver_name: str
     waiver_at: Instant | None
-    safety_checked_by: str | None
-    safety_checked_by_name: str | None
-    safety_checked_at: Instant | None
+    waiver_version_id: str | None
+    waiver_version: int | None
+    fuel_eighths: int | None
+    tyre_condition: str | None
+    tyre_pressures: str | None
+    tyre_age: str | None
+    key_count: int | None
+    keys_where: str | None
+    arrival_notes: str | None
     notes: str
     made_at: Instant
     made_by_name: str
@@ -104,12 +121,11 @@ class TicketList(Answer):
     next: str | None
 
 
-_CHECKER = aliased(Staff)
 _JOINED = {
     "customer_name": Customer.full_name,
     "plate": Vehicle.plate,
     "cell_name": Cell.name,
-    "safety_checked_by_name": _CHECKER.full_name,
+    "waiver_version": WaiverText.number,
     "made_by_name": Staff.full_name,
 }
 _OWN = [name for name in TicketAnswer.model_fields if name not in (*_JOINED, "vehicle_title", "may_go")]
@@ -125,7 +141,7 @@ SELECTED = (
     .join(Vehicle, Vehicle.id == Ticket.vehicle_id)
     .join(Staff, Staff.id == Ticket.made_by)
     .outerjoin(Cell, Cell.id == Ticket.cell_id)
-    .outerjoin(_CHECKER, _CHECKER.id == Ticket.safety_checked_by)
+    .outerjoin(WaiverText, WaiverText.id == Ticket.waiver_version_id)
 )
 
 

@@ -28,6 +28,7 @@ from pullbook.errors import FieldProblem, Invalid
 from pullbook.json_answers import Json
 from pullbook.shop.booking import log_step, next_number, refuse_clash, take_step, when_it_happened
 from pullbook.shop.searching import plain
+from pullbook.shop.accepting import waiver_accepted
 
 router = APIRouter(prefix="/api/v1/tickets", tags=["tickets"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
@@ -62,7 +63,8 @@ def add(asked: NewTicket, person: Desk, session: WriteSession, now: Now) -> Resp
     opened_at = when_it_happened(session, None, "opened_at", asked.opened_at, now)
     fields = asked.model_dump(exclude={"opened_at"})
     row = Ticket(**fields, number=next_number(session), state="booked", made_at=now, made_by=person.id)
-    row.waiver_at = opened_at if asked.waiver_name else None
+    if asked.waiver_name:
+        row.waiver_at, row.waiver_version_id = opened_at, waiver_accepted(session, None)
     refuse_clash(session, row)
     session.add(row)
     session.flush()
@@ -120,15 +122,14 @@ def get(ticket_id: TicketId, person: SignedIn, session: ReadSession) -> Response
     return Json(whole_ticket(session, ticket_id))
 
 
-def _with_signatures(row: Ticket, changes: dict[str, Any], now: datetime, staff_id: str) -> dict[str, Any]:
-    """A waiver and a safety check carry the time of their signing, and the check its person."""
-    signed = dict(changes)
-    if "waiver_name" in signed and signed["waiver_name"] != row.waiver_name:
-        signed["waiver_at"] = now if signed["waiver_name"] else None
-    checked = signed.pop("safety_checked", None)
-    if checked is not None and checked != (row.safety_checked_at is not None):
-        signed["safety_checked_by"] = staff_id if checked else None
-        signed["safety_checked_at"] = now if checked else None
+def _with_signature(session: Session, row: Ticket, changes: dict[str, Any], now: datetime) -> dict[str, Any]:
+    """A waiver carries the time of its signing and the version of the text that was signed."""
+    signed, version_id = dict(changes), changes.get("waiver_version_id")
+    signed.pop("waiver_version_id", None)
+    name = signed.get("waiver_name", row.waiver_name)
+    if name != row.waiver_name or (name and version_id not in (None, row.waiver_version_id)):
+        signed["waiver_at"] = now if name else None
+        signed["waiver_version_id"] = waiver_accepted(session, version_id) if name else None
     return signed
 
 
@@ -138,7 +139,7 @@ def change(ticket_id: TicketId, asked: TicketChange, person: Desk, session: Writ
     row, changes = locked(session, Ticket, ticket_id, "ticket"), changes_of(asked)
     refuse_stale(row, asked.version, changes, "ticket")
     _refuse_unknown_cell(session, changes.get("cell_id"))
-    changes = _with_signatures(row, changes, now, person.id)
+    changes = _with_signature(session, row, changes, now)
     with session.no_autoflush:
         apply(session, now, person.id, row, changes, "ticket")
         if changes.keys() & {"cell_id", "booked_from", "booked_to"}:

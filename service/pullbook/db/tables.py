@@ -5,6 +5,7 @@ from datetime import datetime
 from sqlalchemy import Index, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
+from pullbook.db.arrival import Picture, SafetyChecklist, SafetySigning, TicketPhoto, WaiverText
 from pullbook.db.people import ROLES, Counter, Invitation, Shop, SignIn, Staff, Tries
 from pullbook.db.schema import STRICT, Table, length, not_negative, one_of, own_id, positive, reference, rule
 from pullbook.db.stored_types import JsonText
@@ -166,8 +167,9 @@ class Ticket(Table):
         one_of("state", *TICKET_STATES),
         rule("booking_forward", "booked_to > booked_from"),
         rule("waiver_with_its_time", "(waiver_name = '') = (waiver_at IS NULL)"),
-        rule("safety_check_with_its_time", "(safety_checked_by IS NULL) = (safety_checked_at IS NULL)"),
-        *not_negative("odometer_km"),
+        rule("waiver_version_with_its_name", "waiver_version_id IS NULL OR waiver_at IS NOT NULL"),
+        rule("fuel_eighths_real", "fuel_eighths BETWEEN 0 AND 8"),
+        *not_negative("odometer_km", "key_count"),
         *positive("number", "version"),
         Index(None, "state", "booked_from"),
         Index(None, "booked_from"),
@@ -185,12 +187,19 @@ class Ticket(Table):
     odometer_km: Mapped[int | None]
     waiver_name: Mapped[str] = mapped_column(default="")  # who accepted the shop's terms, as they signed
     waiver_at: Mapped[datetime | None]
-    safety_checked_by: Mapped[str | None] = reference("staff.id", nullable=True)
-    safety_checked_at: Mapped[datetime | None]
     notes: Mapped[str] = mapped_column(default="")
     made_at: Mapped[datetime]
     made_by: Mapped[str] = reference("staff.id")
     version: Mapped[int] = mapped_column(default=1)
+    waiver_version_id: Mapped[str | None] = reference("waiver_text.id")  # what they accepted
+    # as the car came, beside `odometer_km`
+    fuel_eighths: Mapped[int | None]
+    tyre_condition: Mapped[str | None]
+    tyre_pressures: Mapped[str | None]
+    tyre_age: Mapped[str | None]
+    key_count: Mapped[int | None]
+    keys_where: Mapped[str | None]
+    arrival_notes: Mapped[str | None]
     customer: Mapped[Customer] = relationship(lazy="raise")
     vehicle: Mapped[Vehicle] = relationship(lazy="raise")
     cell: Mapped[Cell | None] = relationship(lazy="raise")
@@ -260,14 +269,19 @@ __all__ = [
     "Counter",
     "Customer",
     "Invitation",
+    "Picture",
+    "SafetyChecklist",
+    "SafetySigning",
     "Setup",
     "Shop",
     "SignIn",
     "Staff",
     "Table",
     "Ticket",
+    "TicketPhoto",
     "TicketStep",
     "Tries",
     "Vehicle",
+    "WaiverText",
     "WeatherReading",
 ]

@@ -59,8 +59,6 @@ class TicketHead:
     booked_to: datetime | None
     waiver_name: str
     waiver_at: datetime | None
-    safety_by_name: str | None
-    safety_at: datetime | None
 
 
 @dataclass(frozen=True)

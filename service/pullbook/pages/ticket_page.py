@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import Pull, ResultsLink
 from pullbook.db.tables import Cell, ChannelMap, Customer, Setup, Staff, Ticket, TicketStep, Vehicle
@@ -67,18 +67,16 @@ def _soaked(pulls: Sequence[ReadPull], standard: str) -> tuple[Flag, ...]:
 
 
 def _head(session: Session, ticket_id: str) -> TicketHead:
-    checker = aliased(Staff)
     row = session.execute(
-        select(Ticket, Customer, Vehicle, Cell.name, checker.full_name)
+        select(Ticket, Customer, Vehicle, Cell.name)
         .join(Customer, Customer.id == Ticket.customer_id)
         .join(Vehicle, Vehicle.id == Ticket.vehicle_id)
         .outerjoin(Cell, Cell.id == Ticket.cell_id)
-        .outerjoin(checker, checker.id == Ticket.safety_checked_by)
         .where(Ticket.id == ticket_id)
     ).one_or_none()
     if row is None:
         raise NotFound("There is no such ticket.")
-    ticket, customer, vehicle, cell_name, checker_name = row
+    ticket, customer, vehicle, cell_name = row
     return TicketHead(
         id=ticket.id,
         number=ticket.number,
@@ -102,8 +100,6 @@ def _head(session: Session, ticket_id: str) -> TicketHead:
         booked_to=ticket.booked_to,
         waiver_name=ticket.waiver_name,
         waiver_at=ticket.waiver_at,
-        safety_by_name=checker_name,
-        safety_at=ticket.safety_checked_at,
     )
 
 
