@@ -17,7 +17,7 @@ from pullbook.measure.timebase import repaired
 
 _BLOCKS = 400
 _LONGEST_MEMORY = 4
-_WORTH = 3.0  # what one more weight must save of n·log(variance): between Akaike's 2 and Schwarz's 6
+_WORTH = 6.0  # what one more weight must save of n·log(variance): Schwarz's log n of 400 blocks
 _COUNTED = -0.2  # neighbours that undo each other: speeds that are differences of a count …
 _BOUNDED = 3.0  # … whose errors never add up to more than some of themselves
 _ROUNDS = 12

@@ -3,6 +3,9 @@
 Neighbouring samples of a controlled brake or of a late probe say nearly the same. The variance of a mean of n such
 samples is that of n/τ independent ones, where τ = 1 + 2·Σ ρ_k; the sum is ended by Geyer's initial positive sequence
 (1992, Statistical Science 7, 473-483; from memory). JCGM 100:2008, 4.2.7, asks for such care, the method is open.
+
+A fit takes part of a long memory with it: what is left remembers less than there was, and scatters less. So τ is never
+below that of a first-order process whose coefficient is mended for the fit, and scatter is shared among fewer degrees.
 """
 
 from dataclasses import dataclass
@@ -33,8 +36,11 @@ class Trend:
     independent: float
 
 
-def memory(residuals: Array) -> float:
-    """τ: over how many samples a series remembers itself; 1 where it does not, never below."""
+def memory(residuals: Array, fitted: int = 1) -> float:
+    """τ: over how many samples a series remembers itself; 1 where it does not, never below.
+
+    `residuals`: (n,) what a fit of so many coefficients, `fitted`, left over; 1 for a mean alone.
+    """
     count = len(residuals)
     power = float(residuals @ residuals)
     if count < 8 or not power > 0.0:
@@ -45,7 +51,19 @@ def memory(residuals: Array) -> float:
     pairs = rho[0 : len(rho) // 2 * 2 : 2] + rho[1 : len(rho) // 2 * 2 : 2]
     ended = np.flatnonzero(pairs <= 0.0)
     until = int(ended[0]) if len(ended) else len(pairs)
-    return max(1.0, 2.0 * float(pairs[:until].sum()) - 1.0)
+    return max(1.0, 2.0 * float(pairs[:until].sum()) - 1.0, _first_order(float(rho[1]), count, fitted))
+
+
+def _first_order(phi: float, count: int, fitted: int) -> float:
+    """τ of a first-order process whose coefficient was estimated from the rest of a fit; 1 where that is chance.
+
+    The estimate's bias, (k + (k + 2)·φ)/n for k fitted shapes, is Kendall's (1954, Biometrika 41, 403-404; from memory)
+    for a mean, carried on from a mean and a line.
+    """
+    if phi <= 2.0 / count**0.5:
+        return 1.0
+    mended = min(phi + (fitted + (fitted + 2.0) * phi) / count, 0.999)
+    return (1.0 + mended) / (1.0 - mended)
 
 
 def trend(values: Array, step_s: float, degree: int = 1) -> Trend:
@@ -56,9 +74,9 @@ def trend(values: Array, step_s: float, degree: int = 1) -> Trend:
     inverse = np.linalg.inv(basis.T @ basis)
     fitted = inverse @ (basis.T @ values)
     residuals = values - basis @ fitted
-    tau = memory(residuals)
+    tau = memory(residuals, degree + 1)
     independent = max(count / tau, 1.0)
-    variance = float(residuals @ residuals) / max(count - degree - 1, 1)
+    variance = float(residuals @ residuals) / max(count - (degree + 1) * tau, 0.2 * (count - degree - 1), 1.0)
     deviations = np.sqrt(np.diagonal(inverse) * variance * tau)
     return Trend(
         value=float(values.mean()),
