@@ -4,12 +4,12 @@ from pathlib import Path
 
 from alembic import context
 
-from pullbook.db import arrival, chain, joined, money, senders, tuning
+from pullbook.db import arrival, chain, joined, leaving, money, senders, tuning
 from pullbook.db.evidence import Table
 from pullbook.db.migrating import alone, migration_engine, read_address, upgrading
 from pullbook.settings import Settings
 
-DECLARED = (arrival, chain, joined, money, senders, tuning)  # loaded so that their tables stand in the metadata too
+DECLARED = (arrival, chain, joined, leaving, money, senders, tuning)  # loaded so that their tables stand in the metadata too
 url = read_address(context.config.attributes.get("database_url") or Settings().database_url)
 engine = migration_engine(url)
 with alone(url), engine.connect() as connection, connection.begin():

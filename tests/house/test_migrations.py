@@ -12,10 +12,12 @@ import sqlalchemy as sa
 from pullbook.db.chain import ChainEntry, ChainKey, SignedHead
 from pullbook.db.connect import connect
 from pullbook.db.evidence import GUARDED, AuditEntry, ColumnBlock, Pull, RawFile, ResultsLink
+from pullbook.db.found_triggers import is_described
 from pullbook.db.joined import CalibrationBasis, CalibrationEvidence, JoinedFile
+from pullbook.db.leaving import Erasure
 from pullbook.db.migrating import migration_engine
 from pullbook.db.senders import Device, TrayFile
-from pullbook.db.tables import Calibration, ChannelMap, SafetySigning, Staff, Table
+from pullbook.db.tables import Calibration, ChannelMap, SafetySigning, Staff, Table, Ticket
 from tests.house.source_files import HOUSE
 
 SHA = "ab" * 32
@@ -83,9 +85,10 @@ def test_every_table_is_strict_on_sqlite(settings, engine_name):
     with opened(settings.database_url) as connection:
         if engine_name == "sqlite":
             rows = connection.exec_driver_sql("PRAGMA table_list").all()
-            loose = {row.name for row in rows if row.schema == "main" and not row.strict}
+            loose = {row.name for row in rows if row.schema == "main" and not row.strict and is_described(row.name)}
             assert loose - {"sqlite_schema", "sqlite_stat1", "alembic_version"} == set()
-        assert set(sa.inspect(connection).get_table_names()) == {*Table.metadata.tables, "alembic_version"}
+        there = {name for name in sa.inspect(connection).get_table_names() if is_described(name)}
+        assert there == {*Table.metadata.tables, "alembic_version"}
 
 
 @pytest.fixture
@@ -114,6 +117,8 @@ def filed(app, owner, house, settings):
 
 def _add_what_stands_beside(session, pull, staff, at):
     made = {"made_at": at, "made_by": staff}
+    customer = session.execute(sa.select(Ticket.customer_id).limit(1)).scalar_one()
+    session.add(Erasure(customer_id=customer, erased_at=at, erased_by=staff, reason="asked"))
     second = {"sha256": SHA, "file_name": "log.csv", "received_at": at, "made_by": staff}
     session.add(JoinedFile(pull_id=pull.id, state="readable", **second))
     evidence = CalibrationEvidence(cell_id=pull.cell_id, kind="brake_weights", taken_at=at, details={}, **made)

@@ -28,6 +28,7 @@ KEYS: dict[str, tuple[tuple[str, ...], ...]] = {
     "tray_file": (("id",), ("cell_id", "sha256")),
     "pull": (("id",), ("ticket_id", "sha256")),
     "results_link": (("id",), ("token_hash",)),
+    "erasure": (("id",),),
 }
 SAID = "is kept as it was written"
 

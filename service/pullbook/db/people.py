@@ -26,6 +26,11 @@ class Shop(Table):
     version: Mapped[int] = mapped_column(default=1)
     currency: Mapped[str | None]  # by its three letters (ISO 4217); EUR until the owner says
     prices_include_tax: Mapped[bool | None]  # whether prices are told with tax; without, until the owner says
+    temperature_unit: Mapped[str | None]  # °C until the owner says
+    speed_unit: Mapped[str | None]  # km/h until the owner says
+    # after so many months without a ticket a customer is due to be forgotten, a photo to go; never until the owner says
+    keep_customers_months: Mapped[int | None]
+    keep_photos_months: Mapped[int | None]
 
 
 class Counter(Table):

@@ -118,6 +118,7 @@ class Customer(Table):
     found_by: Mapped[str]  # name, phone digits and e-mail in lower case: what as-you-type search looks at
     made_at: Mapped[datetime]
     version: Mapped[int] = mapped_column(default=1)
+    erased_at: Mapped[datetime | None]  # since when nothing here tells who it was
 
 
 class Vehicle(Table):

@@ -207,8 +207,8 @@ def _shortened(weights: Array, count: int, fitted: int) -> float:
     The bias of a memory estimated beside so many fitted shapes, (k + (k + 2)·φ)/n, is Kendall's (1954, Biometrika 41,
     403-404; from memory) for a mean, carried on from a mean and a line.
     """
-    memory = float(weights.sum()) if len(weights) else 0.0
-    if memory <= 0.0:
+    memory = float(weights.sum()) if len(weights) else 0.0  # none found may be a little, all the same
+    if memory < 0.0:
         return 1.0
     bias = (fitted + (fitted + 2.0) * memory) / count
     left = 1.0 - memory
