@@ -1,4 +1,4 @@
-"""Today's board: who is where, and when, by the shop's own clock."""
+"""The board: who is where, and when, by the shop's own clock; on any day, the nights of the clock changes included."""
 
 import re
 from typing import Any
@@ -19,15 +19,32 @@ def _book(desk: Any, house: Any, begins: str, ends: str, asked: str) -> dict[str
 
 
 def _booked(page: str) -> list[tuple[int, str]]:
-    """Each booking on the day's table: its half hours and what it says."""
+    """Each booking on the day's table: its quarters of an hour and what it says."""
     found = re.findall(r'<td colspan="(\d+)" class="booked"><a[^>]*>(.*?)</a>', page, flags=re.DOTALL)
-    return [(int(half_hours), re.sub(r"<[^>]+>", " ", words)) for half_hours, words in found]
+    return [(int(quarters), re.sub(r"<[^>]+>", " ", words)) for quarters, words in found]
+
+
+def _hours(page: str) -> list[tuple[str, int]]:
+    """The day's hours as the table's head names them, and how many quarters each takes."""
+    head = page.split("<thead>")[1].split("</thead>")[0]
+    return [(name, int(span)) for span, name in re.findall(r'colspan="(\d+)">([^<]+)</th>', head)]
+
+
+def _begins_at(page: str, words: str) -> int:
+    """Where on its row a booking lies, in quarters from the first hour shown."""
+    for row in page.split("<tbody>")[1].split("</tbody>")[0].split("<tr>"):
+        at = 0
+        for span, inside in re.findall(r'<td colspan="(\d+)"[^>]*>(.*?)</td>', row, flags=re.DOTALL):
+            if words in inside:
+                return at
+            at += int(span)
+    raise AssertionError(f"{words} is on no row")
 
 
 def test_a_booking_stands_in_its_cells_hours_on_the_shops_clock(desk: Any, house: Any) -> None:
     ticket = _book(desk, house, "2026-03-10T12:00:00+00:00", "2026-03-10T13:30:00+00:00", "x")
-    ((half_hours, words),) = [one for one in _booked(desk.get("/").text) if str(ticket["number"]) in one[1]]
-    assert half_hours == 3
+    ((quarters, words),) = [one for one in _booked(desk.get("/").text) if str(ticket["number"]) in one[1]]
+    assert quarters == 6
     assert "13:00–14:30" in words  # Vienna is an hour ahead
 
 
@@ -43,7 +60,7 @@ def test_a_booking_that_ends_after_midnight_stays_inside_the_day(desk: Any, hous
     _book(desk, house, "2026-03-10T22:00:00+00:00", "2026-03-11T02:00:00+00:00", "night")
     page = desk.get("/").text
     assert "23:00" in page
-    assert [half_hours for half_hours, words in _booked(page) if "23:00–03:00" in words] == [2]
+    assert [quarters for quarters, words in _booked(page) if "23:00–03:00" in words] == [4]
 
 
 def test_two_at_once_in_one_cell_get_a_row_each(desk: Any, house: Any) -> None:
@@ -58,10 +75,9 @@ def test_every_row_of_the_day_is_as_wide_as_the_day(desk: Any, house: Any) -> No
     _book(desk, house, "2026-03-10T05:15:00+00:00", "2026-03-10T07:45:00+00:00", "odd times")
     page = desk.get("/").text
     body = page.split('<table class="day">')[1].split("</table>")[0]
-    hours = body.count('<th scope="col" colspan="2">')
     for row in re.findall(r"<tr>(.*?)</tr>", body.split("<tbody>")[1], flags=re.DOTALL):
-        width = sum(int(span or 1) for span in re.findall(r"<td(?: colspan=\"(\d+)\")?", row))
-        assert width == 2 * hours
+        width = sum(int(span) for span in re.findall(r"<td colspan=\"(\d+)\"", row))
+        assert width == sum(quarters for _, quarters in _hours(page)) == 4 * len(_hours(page))
 
 
 def test_a_ticket_collected_today_stays_on_the_board_until_midnight(desk: Any, house: Any, now: Any) -> None:
@@ -101,3 +117,70 @@ def test_a_clash_is_told_on_the_shops_clock(desk: Any, house: Any) -> None:
     refused = desk.post("/api/v1/tickets", json=wanted)
     assert refused.status_code == 409
     assert f"taken by ticket {first['number']}: Thu 12 Mar, 13:00 to 14:30." in refused.json()["detail"]
+
+
+def test_any_day_has_its_plan_at_its_own_address(desk: Any, house: Any) -> None:
+    ticket = _book(desk, house, "2026-05-04T08:15:00+00:00", "2026-05-04T09:45:00+00:00", "in May")
+    page = desk.get("/?day=2026-05-04").text
+    ((quarters, words),) = _booked(page)
+    assert (quarters, str(ticket["number"]) in words, "10:15–11:45" in words) == (6, True, True)
+    assert _begins_at(page, "10:15–11:45") == (10 - 8) * 4 + 1
+    assert "Monday, 4 May" in page
+    assert "in May" in page.split('id="states"')[1]
+    for day in ("2026-05-03", "2026-05-05"):
+        assert f'href="/?day={day}"' in page
+        assert _booked(desk.get(f"/?day={day}").text) == []
+    assert "Back to today" in page
+    assert "Nothing is booked on this day." in desk.get("/?day=2026-05-05").text
+
+
+def test_the_week_tells_how_much_is_booked_on_each_day(desk: Any, house: Any) -> None:
+    for day, hours in ((4, (8, 9)), (4, (10, 11)), (6, (8, 9))):
+        begins, ends = (f"2026-05-0{day}T{hour:02d}:00:00+00:00" for hour in hours)
+        _book(desk, house, begins, ends, "x")
+    week = desk.get("/?day=2026-05-07").text.split('class="week"')[1].split("</nav>")[0]
+    told = [" ".join(re.sub(r"<[^>]+>", " ", one).split()) for one in re.findall(r"<a class=.week-day.*?</a>", week)]
+    assert told[0] == "Mon 4 2 booked"
+    assert told[2] == "Wed 6 1 booked"
+    assert told[6] == "Sun 10 – nothing booked"
+
+
+def test_in_the_night_the_clocks_go_forward_the_missing_hour_is_not_there(desk: Any, house: Any) -> None:
+    # Central European rules: 2026-03-29 at 01:00 UTC from 02:00 to 03:00 (Directive 2000/84/EC)
+    _book(desk, house, "2026-03-28T23:30:00+00:00", "2026-03-29T02:00:00+00:00", "over the change")
+    page = desk.get("/?day=2026-03-29").text
+    hours = [name for name, _ in _hours(page)]
+    assert hours[:4] == ["00:00", "01:00", "03:00", "04:00"]
+    assert [(quarters, "00:30–04:00" in words) for quarters, words in _booked(page)] == [(10, True)]
+    assert _begins_at(page, "00:30–04:00") == 2
+    assert "02:00" not in hours
+
+
+def test_in_the_night_the_clocks_go_back_the_hour_is_there_twice_and_told_apart(desk: Any, house: Any) -> None:
+    # 2026-10-25 at 01:00 UTC from 03:00 back to 02:00 (the same directive)
+    first = _book(desk, house, "2026-10-25T00:00:00+00:00", "2026-10-25T01:00:00+00:00", "the first two o'clock")
+    second = _book(desk, house, "2026-10-25T01:00:00+00:00", "2026-10-25T02:00:00+00:00", "the second two o'clock")
+    page = desk.get("/?day=2026-10-25").text
+    hours = [name for name, _ in _hours(page)]
+    assert hours[:3] == ["02:00 CEST", "02:00 CET", "03:00"]
+    assert [quarters for quarters, _ in _booked(page)] == [4, 4]
+    assert _begins_at(page, f'data-number="{first["number"]}"') == 0
+    assert _begins_at(page, f'data-number="{second["number"]}"') == 4
+
+
+def test_what_is_free_is_offered_from_now_on_to_those_who_may_write(desk: Any, client_for: Any, house: Any) -> None:
+    _book(desk, house, "2026-03-10T11:00:00+00:00", "2026-03-10T12:00:00+00:00", "noon")
+    page = desk.get("/").text  # it is ten o'clock in Vienna
+    offers = re.findall(r'data-free="([^"]+)" data-free-to="([^"]+)"', page)
+    assert offers == [
+        ("2026-03-10T09:00:00+00:00", "2026-03-10T11:00:00+00:00"),
+        ("2026-03-10T12:00:00+00:00", "2026-03-10T17:00:00+00:00"),
+    ]
+    assert "data-free" not in desk.get("/?day=2026-03-09").text
+    assert "data-free" not in client_for("read_only").get("/").text
+
+
+def test_a_day_out_of_reach_or_no_day_at_all_is_refused_in_words(desk: Any) -> None:
+    for day in ("1899-12-31", "2201-01-01", "0001-01-01", "9999-12-31", "soon"):
+        answer = desk.get("/", params={"day": day}, headers={"Accept": "text/html"})
+        assert answer.status_code == 422, day

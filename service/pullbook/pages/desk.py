@@ -1,5 +1,6 @@
 """The desk's pages: signing in, the first owner's set-up, today's board, a new ticket."""
 
+from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -36,10 +37,12 @@ def set_up(request: Request, token: str) -> Response:
 
 
 @router.get("/")
-def board(request: Request, session: ReadSession, person: PagePerson, now: Now) -> Response:
-    """Today: what is where, what comes when."""
-    around = around_person(request, session, person, "today")
-    return draw(around, read_board(session, now, around.time_zone))
+def board(
+    request: Request, session: ReadSession, person: PagePerson, now: Now, day: Annotated[date | None, Query()] = None
+) -> Response:
+    """Today, or the day that the address names: what is where, what comes when."""
+    around = around_person(request, session, person, "today" if day is None else "")
+    return draw(around, read_board(session, now, around.time_zone, day))
 
 
 @router.get("/tickets/new")

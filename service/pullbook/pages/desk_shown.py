@@ -1,7 +1,7 @@
 """What the desk's templates are given."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import ClassVar
 
 from pullbook.pages.told import Shown, told
@@ -49,6 +49,7 @@ class TicketCard:
     plate: str
     asked: str
     state: str
+    cell_id: str | None
     cell_name: str | None
     booked_from: datetime | None
     booked_to: datetime | None
@@ -57,20 +58,52 @@ class TicketCard:
 
 @dataclass(frozen=True)
 class Slot:
-    """A stretch of a cell's day: half hours, and the ticket that takes them, if any."""
+    """A stretch of a cell's day, in quarters of an hour: a booking, or free, with where a new one would begin."""
 
-    half_hours: int
-    ticket: TicketCard | None
+    quarters: int
+    ticket: TicketCard | None = None
+    free_from: datetime | None = None
+    free_to: datetime | None = None
 
 
 @dataclass(frozen=True)
 class Lane:
     """One row of the day: a cell's, and a further one where two bookings overlap."""
 
+    cell_id: str
     cell_name: str
     is_first: bool
     rows: int
     slots: tuple[Slot, ...]
+
+
+@dataclass(frozen=True)
+class WeekDay:
+    """A day of the week around the one shown, and how much is booked on it."""
+
+    day: date
+    bookings: int
+
+
+@dataclass(frozen=True)
+class DayPlan:
+    """A day by cell and hour."""
+
+    day: date
+    today: date
+    hours: tuple[tuple[str, int], ...]  # as the clock names it, and its quarters
+    lanes: tuple[Lane, ...]
+    week: tuple[WeekDay, ...]
+
+    @property
+    def previous(self) -> date:
+        """The day before."""
+        return self.day - timedelta(days=1)
+
+    @property
+    def following(self) -> date:
+        """The day after."""
+        return self.day + timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -101,13 +134,11 @@ class SetUpPage(Shown):
 
 @dataclass(frozen=True)
 class BoardPage(Shown):
-    """Today."""
+    """Today, or another day."""
 
     template: ClassVar[str] = "desk/board.html"
-    today: date = told("The day, on the shop's calendar.")
-    hours: tuple[int, ...] = told("The hours that the day's table shows, by the shop's clock.")
-    lanes: tuple[Lane, ...] = told("The day by cell, in half hours.")
-    columns: tuple[StateColumn, ...] = told("Open tickets by state, and what was finished today.")
+    plan: DayPlan = told("The day by cell and hour.")
+    columns: tuple[StateColumn, ...] = told("Today: open tickets by state, and what was finished. Else the day's own.")
     has_cells: bool = told("Whether the shop has any cell yet.")
     has_tickets: bool = told("Whether there has ever been a ticket.")
 

@@ -1,6 +1,6 @@
 """Booking: ticket numbers without gaps, the moves a ticket may make, one car in a cell at a time."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
@@ -21,6 +21,7 @@ MOVES: dict[str, tuple[str, ...]] = {
     "cancelled": ("booked",),
 }
 KEEPS_ITS_TIME = ("booked", "checked_in", "in_cell", "on_hold")  # a ticket in these states holds its booked hours
+LONGEST_BOOKING = timedelta(days=31)  # longer is a slip of the pen; and what touches a day is found by an index so
 
 
 def next_number(session: Session) -> int:
@@ -45,6 +46,11 @@ def refuse_clash(session: Session, ticket: Ticket) -> None:
             "The booking ends before it starts.",
             FieldProblem("booked_to", ticket.booked_to.isoformat(), f"later than {ticket.booked_from.isoformat()}"),
         )
+    if ticket.booked_to - ticket.booked_from > LONGEST_BOOKING:
+        raise Invalid(
+            "The booking is longer than a month.",
+            FieldProblem("booked_to", ticket.booked_to.isoformat(), f"within {LONGEST_BOOKING.days} days of its start"),
+        )
     if ticket.cell_id is None or ticket.state not in KEEPS_ITS_TIME:
         return
     # whoever books this cell waits here, so that two bookings at once see each other
@@ -55,6 +61,7 @@ def refuse_clash(session: Session, ticket: Ticket) -> None:
             Ticket.cell_id == ticket.cell_id,
             Ticket.state.in_(KEEPS_ITS_TIME),
             Ticket.booked_from < ticket.booked_to,
+            Ticket.booked_from > ticket.booked_from - LONGEST_BOOKING,
             Ticket.booked_to > ticket.booked_from,
             Ticket.number != ticket.number,
         )
