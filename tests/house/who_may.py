@@ -108,6 +108,12 @@ WHO = {
     "GET /api/v1/results-links": "staff",
     "POST /api/v1/results-links/opened": "open",  # the customer's page says that it was looked at
     "DELETE /api/v1/results-links/{link_id}": "desk",
+    "POST /api/v1/weather/foreseen": "desk",
+    "POST /api/v1/cells/{cell_id}/calibrations/foreseen": "owner",
+    "POST /api/v1/pulls/{pull_id}/set-aside/foreseen": "tuner",
+    "POST /api/v1/pulls/{pull_id}/counting-again/foreseen": "tuner",
+    "POST /api/v1/pulls/{pull_id}/channel-map/foreseen": "tuner",
+    "GET /api/v1/amendments": "staff",
     "GET /api/v1/audit": "owner",
     "POST /api/v1/price-items": "owner",
     "GET /api/v1/price-items": "staff",

@@ -10,6 +10,7 @@ from pullbook.pages.cell_shown import DataColumn, SetupSummary
 from pullbook.panels import Panel
 from pullbook.shop.comparing import Comparison, SetupRead
 from pullbook.shop.facts import Floats
+from pullbook.shop.heading import peak_of, setup_peaks
 from pullbook.shown_units import plain_number
 
 
@@ -23,12 +24,8 @@ def _summary(setup: SetupRead, grid: Floats) -> SetupSummary:
     factors = [pull.curve.factor for pull in setup.counting if pull.curve is not None and pull.curve.factor is not None]
     powers = [head.peak_power_w.value for head in heads]
     torques = [head.peak_torque_nm.value for head in heads]
-    power, power_rpm = _peak(setup.mean.power_w if setup.mean else None, grid)
-    torque, torque_rpm = _peak(setup.mean.torque_nm if setup.mean else None, grid)
-    if setup.counted == len(heads) == 1:  # one pull is its own mean: the same figure as on its own page
-        power, power_rpm = heads[0].peak_power_w.value, heads[0].peak_power_w.at_engine_speed_rpm
-        torque, torque_rpm = heads[0].peak_torque_nm.value, heads[0].peak_torque_nm.at_engine_speed_rpm
-    observed, observed_rpm = _observed(setup, power_rpm, grid)
+    peaks = setup_peaks(setup, grid)
+    observed, observed_rpm = _observed(setup, peaks.power_rpm, grid)
     return SetupSummary(
         setup_id=setup.setup_id,
         name=setup.called,
@@ -37,15 +34,15 @@ def _summary(setup: SetupRead, grid: Floats) -> SetupSummary:
         made=len(setup.pulls),
         counted=setup.counted,
         set_aside=sum(pull.facts.set_aside_at is not None for pull in setup.pulls),
-        peak_power_w=power,
-        peak_power_rpm=power_rpm,
+        peak_power_w=peaks.power_w,
+        peak_power_rpm=peaks.power_rpm,
         low_power_w=min(powers, default=None),
         high_power_w=max(powers, default=None),
         power_u_w=max((head.peak_power_w.expanded_uncertainty for head in heads), default=None),
         observed_power_w=observed,
         observed_power_rpm=observed_rpm,
-        peak_torque_nm=torque,
-        peak_torque_rpm=torque_rpm,
+        peak_torque_nm=peaks.torque_nm,
+        peak_torque_rpm=peaks.torque_rpm,
         low_torque_nm=min(torques, default=None),
         high_torque_nm=max(torques, default=None),
         torque_u_nm=max((head.peak_torque_nm.expanded_uncertainty for head in heads), default=None),
@@ -62,14 +59,7 @@ def _observed(setup: SetupRead, power_rpm: float | None, grid: Floats) -> tuple[
         return None, None
     if setup.counted == 1:  # the factor is the same at every speed, so the peak stays where it is
         return peaks[0], power_rpm
-    return _peak(setup.mean.observed_power_w, grid)
-
-
-def _peak(values: Floats | None, grid: Floats) -> tuple[float | None, float | None]:
-    if values is None or not np.isfinite(values).any():
-        return None, None
-    at = int(np.nanargmax(values))
-    return float(values[at]), float(grid[at])
+    return peak_of(setup.mean.observed_power_w, grid)
 
 
 def table_of(panels: Sequence[Panel], grid: Floats) -> tuple[tuple[str, ...], tuple[DataColumn, ...]]:

@@ -1,7 +1,7 @@
 """Conditions of a comparison, as each setup had them: what was not the same may explain a difference by itself."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -23,6 +23,7 @@ class Condition:
     name: str  # in words: "Tyre pressure"
     values: Mapping[str, str]  # by setup id, in words with units
     differs: bool = True
+    means: Mapping[str, float] = field(default_factory=dict)  # by setup id, of what is measured: the number itself
 
 
 def conditions_of(pulls: Sequence[ReadPull]) -> tuple[Condition, ...]:
@@ -66,7 +67,8 @@ def _measured(
             values.setdefault(pull.facts.setup_id, []).append(value)
     means = {setup: sum(of_it) / len(of_it) for setup, of_it in values.items()}
     differs = len(means) > 1 and apart(min(means.values()), max(means.values()))
-    return Condition(code, name, {setup: words.format(mean) for setup, mean in means.items()}, differs)
+    said = {setup: words.format(mean) for setup, mean in means.items()}
+    return Condition(code, name, said, differs, means)
 
 
 def _factor(pull: ReadPull) -> float | None:

@@ -91,7 +91,8 @@ _CALIBRATION = _own(CalibrationFacts)
 _WEATHER = _own(WeatherFacts, "age_minutes")
 
 
-def _in_force() -> Any:
+def in_force() -> Any:
+    """The id of the calibration in force in a pull's cell when it was taken."""
     calibration = aliased(Calibration)
     return (
         select(calibration.id)
@@ -119,7 +120,7 @@ PULLS = (
         Customer.full_name.label("customer_name"),
         ChannelMap.name.label("map_name"),
         ChannelMap.columns.label("map_columns"),
-        _in_force().label("calibration_id"),
+        in_force().label("calibration_id"),
         nearest_before(Pull.cell_id, Pull.taken_at).label("weather_before_id"),
         nearest_after(Pull.cell_id, Pull.taken_at).label("weather_after_id"),
         select(TicketLimit.ticket_id).where(TicketLimit.ticket_id == Pull.ticket_id).exists().label("limited"),
