@@ -4,12 +4,22 @@ from pathlib import Path
 
 from alembic import context
 
-from pullbook.db import arrival, chain, joined, leaving, money, senders, tuning
+from pullbook.db import arrival, chain, found, joined, leaving, money, senders, tuning
 from pullbook.db.evidence import Table
+from pullbook.db.found_triggers import is_described
 from pullbook.db.migrating import alone, migration_engine, read_address, upgrading
 from pullbook.settings import Settings
 
-DECLARED = (arrival, chain, joined, leaving, money, senders, tuning)  # loaded so that their tables stand in the metadata too
+DECLARED = (
+    arrival,
+    chain,
+    found,
+    joined,
+    leaving,
+    money,
+    senders,
+    tuning,
+)  # loaded so that their tables stand in the metadata too
 url = read_address(context.config.attributes.get("database_url") or Settings().database_url)
 engine = migration_engine(url)
 with alone(url), engine.connect() as connection, connection.begin():
@@ -18,6 +28,7 @@ with alone(url), engine.connect() as connection, connection.begin():
         target_metadata=Table.metadata,
         render_as_batch=True,
         compare_server_default=True,
+        include_name=lambda name, _kind, _parents: is_described(name),
         # without this, a CHECK that is in the code and not in the database goes unnoticed
         autogenerate_plugins=["alembic.autogenerate.*", "alembic.ext.checkconstraint_byname"],
         # SQLite can undo a change of schema as well as PostgreSQL, once BEGIN is really sent

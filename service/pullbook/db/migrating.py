@@ -12,6 +12,7 @@ from sqlalchemy.pool import NullPool
 
 from pullbook.db.connect import BUSY_TIMEOUT_MS, read_address, sqlite_driver
 from pullbook.db.evidence import GUARDED
+from pullbook.db.found_triggers import is_described, missing_triggers
 from pullbook.db.guards import missing_guards
 from pullbook.db.schema_state import known_revisions, schema_state
 
@@ -105,7 +106,7 @@ def row_counts(connection: Connection) -> dict[str, int]:
     return {
         name: connection.execute(text(f'SELECT count(*) FROM "{name}"')).scalar_one()  # noqa: S608  names of our own
         for name in names
-        if name != "alembic_version"
+        if name != "alembic_version" and is_described(name)
     }
 
 
@@ -122,6 +123,8 @@ def check_outcome(connection: Connection, counts_before: dict[str, int], *, is_n
             raise MigrationError(f"{told} would refer to nothing; nothing was changed")
     if is_newest and (missing := missing_guards(connection, GUARDED)):
         raise MigrationError(f"the guards {', '.join(missing)} would be missing; nothing was changed")
+    if is_newest and (missing := missing_triggers(connection)):
+        raise MigrationError(f"the triggers {', '.join(missing)} would be missing; nothing was changed")
 
 
 def copy_file(file: Path, head: str) -> Path:

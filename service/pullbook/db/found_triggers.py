@@ -1,0 +1,170 @@
+"""Triggers that keep the finding rows in step with the records, however these are written; on SQLite and PostgreSQL.
+
+A change to what a ticket is found by marks the ticket late, and the service writes its text anew before it commits.
+A change to what a pull's figures are made from marks the pull due. A migration that rebuilds one of these tables on
+SQLite loses its triggers with it and must set them again: `missing_triggers` tells.
+"""
+
+from sqlalchemy import Connection, text
+
+_TICKETS = "INSERT INTO found_late (ticket_id) SELECT id FROM ticket WHERE {where} ORDER BY id"
+_PULLS = "INSERT INTO found_due (pull_id) SELECT pull_id FROM found_pull WHERE {where} ORDER BY pull_id"
+_STANDING = "NOT EXISTS (SELECT 1 FROM weather_reading newer WHERE newer.supersedes_id = near.id)"
+_OF_TICKET = "number = (SELECT number FROM ticket WHERE id = {id})"
+
+
+def _around(told: str) -> str:
+    """Pulls that a reading at the time `told` may be the nearest to: those between its standing neighbours."""
+    near = "SELECT near.read_at FROM weather_reading near WHERE near.cell_id = NEW.cell_id AND near.id <> NEW.id"
+    before = f"({near} AND {_STANDING} AND near.read_at < {told} ORDER BY near.read_at DESC LIMIT 1)"
+    after = f"({near} AND {_STANDING} AND near.read_at > {told} ORDER BY near.read_at LIMIT 1)"
+    return (
+        f"cell_id = NEW.cell_id AND {told} IS NOT NULL AND taken_at >= coalesce({before}, {{earliest}}) "
+        f"AND taken_at <= coalesce({after}, {{latest}})"
+    )
+
+
+_SUPERSEDED = "(SELECT read_at FROM weather_reading WHERE id = NEW.supersedes_id)"
+_ENDS = {
+    "sqlite": {"earliest": "''", "latest": "'9999'"},
+    "postgresql": {"earliest": "'-infinity'::timestamptz", "latest": "'infinity'::timestamptz"},
+}
+_NEW_PULL = (
+    "INSERT INTO found_pull (pull_id, taken_at, number, setup_id, cell_id, kind, set_aside, model_id, model_year, "
+    "flag_count, standard, method_version) SELECT NEW.id, NEW.taken_at, ticket.number, NEW.setup_id, NEW.cell_id, "
+    "NEW.kind, NEW.set_aside_at IS NOT NULL, found_ticket.model_id, found_ticket.model_year, 0, '', '' "
+    "FROM ticket LEFT JOIN found_ticket ON found_ticket.ticket_id = ticket.id WHERE ticket.id = NEW.ticket_id"
+)
+_CHANGED_PULL = (
+    "UPDATE found_pull SET setup_id = NEW.setup_id, set_aside = NEW.set_aside_at IS NOT NULL WHERE pull_id = NEW.id"
+)
+_DUE = "INSERT INTO found_due (pull_id) VALUES (NEW.id)"
+_LATE = "INSERT INTO found_late (ticket_id) VALUES (NEW.ticket_id)"
+
+# name: (event on table, what to do); a statement that is already there does nothing
+_MARKS: dict[str, tuple[str, tuple[str, ...]]] = {
+    "found_customer_changed": (
+        "UPDATE OF full_name, phone, email, notes ON customer",
+        (_TICKETS.format(where="customer_id = NEW.id"),),
+    ),
+    "found_vehicle_changed": (
+        "UPDATE ON vehicle",
+        (
+            _TICKETS.format(where="vehicle_id = NEW.id"),
+            _PULLS.format(where="number IN (SELECT number FROM ticket WHERE vehicle_id = NEW.id)"),
+        ),
+    ),
+    "found_ticket_made": ("INSERT ON ticket", ("INSERT INTO found_late (ticket_id) VALUES (NEW.id)",)),
+    "found_ticket_changed": (
+        "UPDATE OF customer_id, vehicle_id, asked, notes, arrival_notes ON ticket",
+        ("INSERT INTO found_late (ticket_id) VALUES (NEW.id)",),
+    ),
+    "found_setup_made": ("INSERT ON setup", (_LATE,)),
+    "found_setup_changed": (
+        "UPDATE ON setup",
+        (_LATE, _PULLS.format(where=f"{_OF_TICKET.format(id='NEW.ticket_id')} AND setup_id = NEW.id")),
+    ),
+    "found_pull_made": ("INSERT ON pull", (_NEW_PULL, _DUE)),
+    "found_pull_noted": ("INSERT ON pull WHEN NEW.notes <> ''", (_LATE,)),
+    "found_pull_changed": (
+        "UPDATE OF setup_id, channel_map_id, state, set_aside_at ON pull",
+        (_CHANGED_PULL, _DUE),
+    ),
+    "found_pull_renoted": ("UPDATE OF notes ON pull", (_LATE,)),
+    "found_weather_read": (
+        "INSERT ON weather_reading",
+        (_PULLS.format(where=_around("NEW.read_at")), _PULLS.format(where=_around(_SUPERSEDED))),
+    ),
+    "found_calibration_made": (
+        "INSERT ON calibration",
+        (_PULLS.format(where="cell_id = NEW.cell_id AND taken_at >= NEW.valid_from"),),
+    ),
+    "found_file_joined": ("INSERT ON joined_file", ("INSERT INTO found_due (pull_id) VALUES (NEW.pull_id)",)),
+    "found_joined_changed": ("UPDATE ON joined_file", ("INSERT INTO found_due (pull_id) VALUES (NEW.pull_id)",)),
+    "found_limit_set": ("INSERT ON ticket_limit", (_PULLS.format(where=_OF_TICKET.format(id="NEW.ticket_id")),)),
+    "found_limit_changed": ("UPDATE ON ticket_limit", (_PULLS.format(where=_OF_TICKET.format(id="NEW.ticket_id")),)),
+    "found_limit_lifted": ("DELETE ON ticket_limit", (_PULLS.format(where=_OF_TICKET.format(id="OLD.ticket_id")),)),
+    "found_standard_changed": (
+        "UPDATE OF default_standard ON shop WHEN NEW.default_standard <> OLD.default_standard",
+        (_PULLS.format(where="1 = 1"),),
+    ),
+}
+_FORGET = "INSERT INTO found_words (found_words, rowid, line) VALUES ('delete', OLD.number, OLD.line)"
+_LEARN = "INSERT INTO found_words (rowid, line) VALUES (NEW.number, NEW.line)"
+_SQLITE_WORDS = {
+    "found_words_insert": f"AFTER INSERT ON found_ticket BEGIN {_LEARN}; END",
+    "found_words_update": (
+        f"AFTER UPDATE OF line ON found_ticket WHEN NEW.line <> OLD.line BEGIN {_FORGET}; {_LEARN}; END"
+    ),
+    "found_words_delete": f"AFTER DELETE ON found_ticket BEGIN {_FORGET}; END",
+}
+# letters in threes, so that any part of a word can be looked up; rechecked against the text itself
+_POSTGRES_TRIGRAMS = """
+CREATE FUNCTION pullbook_trigrams(line text) RETURNS tsvector LANGUAGE sql IMMUTABLE STRICT PARALLEL SAFE AS $$
+  SELECT array_to_tsvector(coalesce(array_agg(DISTINCT first || second || third), '{}'))
+  FROM (
+    SELECT letter AS first, lead(letter) OVER row AS second, lead(letter, 2) OVER row AS third
+    FROM unnest(string_to_array(line, NULL)) WITH ORDINALITY AS parted (letter, place)
+    WINDOW row AS (ORDER BY place)
+  ) AS threes
+  WHERE third IS NOT NULL
+$$
+"""
+TRIGRAM_INDEX = "ix_found_ticket_trigrams"
+
+
+def is_described(name: str | None) -> bool:
+    """Whether the tables' description knows of this; the word index and what SQLite keeps beside it stand outside."""
+    return name is None or not (name.startswith("found_words") or name == TRIGRAM_INDEX)
+
+
+def finding_statements(dialect: str) -> list[str]:
+    """What makes the word index and sets every trigger, once the tables are there."""
+    return _sqlite() if dialect == "sqlite" else _postgres()
+
+
+def _sqlite() -> list[str]:
+    made = [
+        "CREATE VIRTUAL TABLE found_words USING fts5(line, content='found_ticket', content_rowid='number', "
+        "tokenize='trigram case_sensitive 1', detail=none, columnsize=0)"
+    ]
+    for name, told in _SQLITE_WORDS.items():
+        made.append(f"CREATE TRIGGER {name} {told}")
+    for name, (event, statements) in _MARKS.items():
+        inside = "; ".join(_with_ends("sqlite", name, statements)).replace("INSERT INTO", "INSERT OR IGNORE INTO")
+        made.append(f"CREATE TRIGGER {name} AFTER {event} BEGIN {inside}; END")
+    return made
+
+
+def _postgres() -> list[str]:
+    made = [
+        _POSTGRES_TRIGRAMS,
+        f"CREATE INDEX {TRIGRAM_INDEX} ON found_ticket USING gin (pullbook_trigrams(line)) WITH (fastupdate = off)",
+    ]
+    for name, (event, statements) in _MARKS.items():
+        inside = " ".join(
+            f"{one}{'' if one.startswith('UPDATE') else ' ON CONFLICT DO NOTHING'};"
+            for one in _with_ends("postgresql", name, statements)
+        )
+        event, _, condition = event.partition(" WHEN ")
+        when = f" WHEN ({condition})" if condition else ""
+        made.append(
+            f"CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN {inside} RETURN NULL; END $$"
+        )
+        made.append(f"CREATE TRIGGER {name} AFTER {event} FOR EACH ROW{when} EXECUTE FUNCTION {name}()")
+    return made
+
+
+def _with_ends(dialect: str, name: str, statements: tuple[str, ...]) -> list[str]:
+    """The weather's statements with the ends of time as the engine writes them; all others as they are."""
+    return [one.format(**_ENDS[dialect]) if name == "found_weather_read" else one for one in statements]
+
+
+def missing_triggers(connection: Connection) -> list[str]:
+    """The triggers that should be in the database and are not."""
+    if connection.dialect.name == "sqlite":
+        asked, wanted = "SELECT name FROM sqlite_master WHERE type = 'trigger'", {**_MARKS, **_SQLITE_WORDS}
+    else:
+        asked, wanted = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'", {**_MARKS}
+    there = set(connection.execute(text(asked)).scalars())
+    return [name for name in wanted if name not in there]
