@@ -116,3 +116,44 @@ def test_it_finds_by_state(desk: Any, house: Any) -> None:
     desk.post(f"/api/v1/tickets/{kept['id']}/steps", json={"state": "checked_in"})
     found = desk.get("/api/v1/tickets", params={"state": ["checked_in", "in_cell"]}).json()["items"]
     assert [one["id"] for one in found] == [kept["id"]]
+
+
+@pytest.fixture
+def listed(owner: Any) -> list[str]:
+    """Two items of the price list."""
+    made = []
+    for name, cents in (("Session on the rollers", 9500), ("Engine map", 48000)):
+        item = {"name": name, "kind_of_work": "measuring", "unit_price_cents": cents, "tax_rate_bp": 2000}
+        made.append(owner.post("/api/v1/price-items", json=item).json()["id"])
+    return made
+
+
+def test_work_from_the_price_list_is_charged_as_the_ticket_is_opened(
+    desk: Any, owner: Any, house: Any, listed: list[str]
+) -> None:
+    kept = desk.post("/api/v1/tickets", json=_ticket(house, price_item_ids=listed))
+    assert kept.status_code == 201, kept.text
+    owner.patch(f"/api/v1/price-items/{listed[0]}", json={"version": 1, "unit_price_cents": 99900})
+    told = desk.get(f"/api/v1/tickets/{kept.json()['id']}/charges").json()
+    charged = {(one["price_item_id"], one["unit_price_cents"]) for one in told["charges"]}
+    assert charged == {(listed[0], 9500), (listed[1], 48000)}
+    assert told["total_cents"] == 69000
+    trail = owner.get("/api/v1/audit").json()["items"]
+    assert [one["record"] for one in trail[:4] if one["action"] == "charge"] == ["charge", "charge"]
+
+
+def test_an_item_that_is_not_on_the_list_opens_no_ticket_and_takes_no_number(
+    desk: Any, owner: Any, house: Any, listed: list[str]
+) -> None:
+    owner.patch(f"/api/v1/price-items/{listed[1]}", json={"version": 1, "on_the_list": False})
+    refused = desk.post("/api/v1/tickets", json=_ticket(house, price_item_ids=listed))
+    assert refused.status_code == 422
+    assert refused.json()["problems"][0]["field"] == "price_item_ids"
+    assert desk.post("/api/v1/tickets", json=_ticket(house)).json()["number"] == 2
+
+
+def test_a_booking_longer_than_a_month_is_a_slip_of_the_pen(desk: Any, house: Any) -> None:
+    booked = {"cell_id": house.cell_id, "booked_from": FROM, "booked_to": "2027-03-12T11:00:00+01:00"}
+    refused = desk.post("/api/v1/tickets", json=_ticket(house, **booked))
+    assert refused.status_code == 422
+    assert refused.json()["problems"][0]["field"] == "booked_to"

@@ -48,6 +48,7 @@ WHO = {
     "GET /api/v1/vehicles/{vehicle_id}": "staff",
     "PATCH /api/v1/vehicles/{vehicle_id}": "desk",
     "POST /api/v1/tickets": "desk",
+    "GET /api/v1/free-times": "staff",
     "GET /api/v1/tickets": "staff",
     "GET /api/v1/tickets/{ticket_id}": "staff",
     "PATCH /api/v1/tickets/{ticket_id}": "desk",

@@ -19,7 +19,10 @@ KeyCount = Annotated[int, Field(ge=0, le=99)]
 
 
 class NewTicket(Asked):
-    """A job: whose car, what is asked, when and where it is booked; `opened_at` where it is written up later."""
+    """A job: whose car, what is asked, when and where it is booked; `opened_at` where it is written up later.
+
+    `price_item_ids` are charged in the same step, one of each, at the price that the list has now.
+    """
 
     customer_id: Id
     vehicle_id: Id
@@ -33,6 +36,7 @@ class NewTicket(Asked):
     waiver_name: Line = ""
     notes: Words = ""
     opened_at: Instant | None = None
+    price_item_ids: list[Id] = Field(default_factory=list, max_length=60)
 
 
 class TicketChange(Asked):

@@ -1,8 +1,7 @@
 """Tickets: opened at the desk, moved step by step, each step logged."""
 
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime
 from typing import Annotated, Any
-from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Path, Query, Response
 from sqlalchemy import String, cast, or_, select
@@ -22,13 +21,15 @@ from pullbook.api.ticket_shapes import (
     ticket_facts,
     whole_ticket,
 )
-from pullbook.db.tables import Cell, Customer, Shop, Ticket, Vehicle
+from pullbook.db.tables import Cell, Customer, Ticket, Vehicle
 from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.json_answers import Json
-from pullbook.shop.booking import log_step, next_number, refuse_clash, take_step, when_it_happened
-from pullbook.shop.searching import plain
 from pullbook.shop.accepting import waiver_accepted
+from pullbook.shop.booking import log_step, next_number, refuse_clash, take_step, when_it_happened
+from pullbook.shop.charging import charge_items
+from pullbook.shop.day_planning import day_span, zone_of
+from pullbook.shop.searching import occurs, plain
 
 router = APIRouter(prefix="/api/v1/tickets", tags=["tickets"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
@@ -61,7 +62,7 @@ def add(asked: NewTicket, person: Desk, session: WriteSession, now: Now) -> Resp
     """Takes the next number. 409 names the ticket that already holds the cell in these hours."""
     _refuse_unknown_parts(session, asked)
     opened_at = when_it_happened(session, None, "opened_at", asked.opened_at, now)
-    fields = asked.model_dump(exclude={"opened_at"})
+    fields = asked.model_dump(exclude={"opened_at", "price_item_ids"})
     row = Ticket(**fields, number=next_number(session), state="booked", made_at=now, made_by=person.id)
     if asked.waiver_name:
         row.waiver_at, row.waiver_version_id = opened_at, waiver_accepted(session, None)
@@ -69,17 +70,11 @@ def add(asked: NewTicket, person: Desk, session: WriteSession, now: Now) -> Resp
     session.add(row)
     session.flush()
     log_step(session, row, opened_at, person.id)
-    record_making(session, now, person.id, row, {"number": row.number, **asked.model_dump()}, "ticket")
+    given = asked.model_dump(exclude={"price_item_ids"})
+    record_making(session, now, person.id, row, {"number": row.number, **given}, "ticket")
+    charge_items(session, now, person.id, row.id, asked.price_item_ids)
     session.flush()
     return Json(whole_ticket(session, row.id), 201)
-
-
-def _day_span(session: Session, day: date) -> tuple[datetime, datetime]:
-    zone = ZoneInfo(session.execute(select(Shop.time_zone)).scalar_one_or_none() or "UTC")
-    if not 1900 <= day.year <= 2200:
-        raise Invalid("That day is out of reach.", FieldProblem("day", day.isoformat(), "a day of 1900 to 2200"))
-    start = datetime.combine(day, time(), zone)
-    return start, datetime.combine(day + timedelta(days=1), time(), zone)
 
 
 @router.get("", summary="Find tickets", response_model=TicketList)
@@ -99,19 +94,15 @@ def several(
     if state:
         statement = statement.where(Ticket.state.in_(state))
     if day is not None:
-        start, end = _day_span(session, day)
+        start, end = day_span(day, zone_of(session))
         statement = statement.where(Ticket.booked_from >= start, Ticket.booked_from < end)
     if customer_id is not None:
         statement = statement.where(Ticket.customer_id == customer_id)
     if vehicle_id is not None:
         statement = statement.where(Ticket.vehicle_id == vehicle_id)
     for word in plain(find or "").split():
-        places = [
-            Customer.found_by.contains(word, autoescape=True),
-            Vehicle.found_by.contains(word, autoescape=True),
-            cast(Ticket.number, String) == word.lstrip("#"),
-        ]
-        statement = statement.where(or_(*places))
+        numbered = cast(Ticket.number, String) == word.lstrip("#")
+        statement = statement.where(or_(occurs(word, Customer.found_by, Vehicle.found_by), numbered))
     rows, following = page(session, statement, [Ticket.number, Ticket.id], cursor, limit)
     return Json({"items": [ticket_facts(row) for row in rows], "next": following})
 

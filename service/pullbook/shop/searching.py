@@ -3,7 +3,7 @@
 import unicodedata
 from typing import Any
 
-from sqlalchemy import ColumnElement
+from sqlalchemy import ColumnElement, or_
 
 
 def plain(text: str) -> str:
@@ -26,6 +26,20 @@ def findable(*texts: object) -> str:
     return " ".join(words)
 
 
+def spellings(word: str) -> tuple[str, ...]:
+    """What one typed word may be written as on record: as typed, without signs, and a number without its leading 0."""
+    close = "".join(letter for letter in word if letter.isalnum())
+    ways = [word, close] if close else [word]
+    if close.isdecimal() and len(close) >= 4:
+        ways.append(close.lstrip("0"))  # 0660 is the +43 660 of the record
+    return tuple(dict.fromkeys(way for way in ways if way))
+
+
+def occurs(word: str, *columns: Any) -> ColumnElement[bool]:
+    """That this word, however it is spelt, occurs in one of these; `%` and `_` are letters like any other."""
+    return or_(*(column.contains(way, autoescape=True) for column in columns for way in spellings(word)))
+
+
 def holds(column: Any, find: str) -> list[ColumnElement[bool]]:
-    """Conditions that every word typed occurs in this normalised column; `%` and `_` are letters like any other."""
-    return [column.contains(word, autoescape=True) for word in plain(find).split()]
+    """Conditions that every word typed occurs in this normalised column."""
+    return [occurs(word, column) for word in plain(find).split()]
