@@ -86,13 +86,19 @@ def _make_pulls() -> None:
         sqlite_strict=True,
     )
     op.create_index("ix_found_flag_pull_id", "found_flag", ["pull_id"])
-    for table, key in (("found_due", "pull_id"), ("found_late", "ticket_id")):
-        op.create_table(
-            table,
-            sa.Column(key, OpaqueId(), autoincrement=False, nullable=False),
-            sa.PrimaryKeyConstraint(key, name=f"pk_{table}"),
-            sqlite_strict=True,
-        )
+    op.create_table(
+        "found_due",
+        sa.Column("pull_id", OpaqueId(), autoincrement=False, nullable=False),
+        sa.PrimaryKeyConstraint("pull_id", name="pk_found_due"),
+        sqlite_strict=True,
+    )
+    op.create_table(
+        "found_late",
+        sa.Column("id", whole(), autoincrement=True, nullable=False),
+        sa.Column("ticket_id", OpaqueId(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name="pk_found_late"),
+        sqlite_strict=True,
+    )
 
 
 def _mark_all() -> None:

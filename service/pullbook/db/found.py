@@ -97,8 +97,12 @@ class FoundDue(Table):
 
 
 class FoundLate(Table):
-    """A ticket whose search text is out of step; written and taken away within one transaction."""
+    """A ticket whose search text is out of step; written and taken away within one transaction.
+
+    The same ticket may be marked twice: a key would make one who writes wait for another who wrote.
+    """
 
     __tablename__ = "found_late"
     __table_args__ = (STRICT,)
-    ticket_id: Mapped[str] = mapped_column(OpaqueId(), primary_key=True, autoincrement=False)
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    ticket_id: Mapped[str] = mapped_column(OpaqueId())

@@ -2,10 +2,10 @@
 
 A change to what a ticket is found by marks the ticket late, and the service writes its text anew before it commits.
 A change to what a pull's figures are made from marks the pull due. A migration that rebuilds one of these tables on
-SQLite loses its triggers with it and must set them again: `missing_triggers` tells.
+SQLite loses its triggers with it: `restore_triggers` sets them again.
 """
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection
 
 _TICKETS = "INSERT INTO found_late (ticket_id) SELECT id FROM ticket WHERE {where} ORDER BY id"
 _PULLS = "INSERT INTO found_due (pull_id) SELECT pull_id FROM found_pull WHERE {where} ORDER BY pull_id"
@@ -68,7 +68,7 @@ _MARKS: dict[str, tuple[str, tuple[str, ...]]] = {
     "found_pull_noted": ("INSERT ON pull WHEN NEW.notes <> ''", (_LATE,)),
     "found_pull_changed": (
         "UPDATE OF setup_id, channel_map_id, state, set_aside_at ON pull",
-        (_CHANGED_PULL, _DUE),
+        (_DUE, _CHANGED_PULL),  # in the order in which whoever reads figures takes them
     ),
     "found_pull_renoted": ("UPDATE OF notes ON pull", (_LATE,)),
     "found_weather_read": (
@@ -124,15 +124,18 @@ def finding_statements(dialect: str) -> list[str]:
 
 
 def _sqlite() -> list[str]:
-    made = [
+    return [
         "CREATE VIRTUAL TABLE found_words USING fts5(line, content='found_ticket', content_rowid='number', "
-        "tokenize='trigram case_sensitive 1', detail=none, columnsize=0)"
+        "tokenize='trigram case_sensitive 1', detail=none, columnsize=0)",
+        *_sqlite_triggers().values(),
     ]
-    for name, told in _SQLITE_WORDS.items():
-        made.append(f"CREATE TRIGGER {name} {told}")
+
+
+def _sqlite_triggers() -> dict[str, str]:
+    made = {name: f"CREATE TRIGGER {name} {told}" for name, told in _SQLITE_WORDS.items()}
     for name, (event, statements) in _MARKS.items():
         inside = "; ".join(_with_ends("sqlite", name, statements)).replace("INSERT INTO", "INSERT OR IGNORE INTO")
-        made.append(f"CREATE TRIGGER {name} AFTER {event} BEGIN {inside}; END")
+        made[name] = f"CREATE TRIGGER {name} AFTER {event} BEGIN {inside}; END"
     return made
 
 
@@ -160,11 +163,11 @@ def _with_ends(dialect: str, name: str, statements: tuple[str, ...]) -> list[str
     return [one.format(**_ENDS[dialect]) if name == "found_weather_read" else one for one in statements]
 
 
-def missing_triggers(connection: Connection) -> list[str]:
-    """The triggers that should be in the database and are not."""
-    if connection.dialect.name == "sqlite":
-        asked, wanted = "SELECT name FROM sqlite_master WHERE type = 'trigger'", {**_MARKS, **_SQLITE_WORDS}
-    else:
-        asked, wanted = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'", {**_MARKS}
-    there = set(connection.execute(text(asked)).scalars())
-    return [name for name in wanted if name not in there]
+def restore_triggers(connection: Connection) -> None:
+    """Set those again that a rebuilt table on SQLite has lost; PostgreSQL's stay where they are."""
+    if connection.dialect.name != "sqlite":
+        return
+    there = set(connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'trigger'").scalars())
+    for name, statement in _sqlite_triggers().items():
+        if name not in there:
+            connection.exec_driver_sql(statement)

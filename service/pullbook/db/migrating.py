@@ -12,7 +12,7 @@ from sqlalchemy.pool import NullPool
 
 from pullbook.db.connect import BUSY_TIMEOUT_MS, read_address, sqlite_driver
 from pullbook.db.evidence import GUARDED
-from pullbook.db.found_triggers import is_described, missing_triggers
+from pullbook.db.found_triggers import is_described, restore_triggers
 from pullbook.db.guards import missing_guards
 from pullbook.db.schema_state import known_revisions, schema_state
 
@@ -89,7 +89,10 @@ def upgrading(connection: Connection, migrations: Path, run: Callable[[], None])
     if connection.dialect.name == "sqlite" and current in known[:-1]:
         copy_file(Path(str(connection.engine.url.database)), known[-1])
     run()
-    check_outcome(connection, counts, is_newest=[revision_of(connection)] == known[-1:])
+    is_newest = [revision_of(connection)] == known[-1:]
+    if is_newest:
+        restore_triggers(connection)
+    check_outcome(connection, counts, is_newest=is_newest)
 
 
 def revision_of(connection: Connection) -> str | None:
@@ -123,8 +126,6 @@ def check_outcome(connection: Connection, counts_before: dict[str, int], *, is_n
             raise MigrationError(f"{told} would refer to nothing; nothing was changed")
     if is_newest and (missing := missing_guards(connection, GUARDED)):
         raise MigrationError(f"the guards {', '.join(missing)} would be missing; nothing was changed")
-    if is_newest and (missing := missing_triggers(connection)):
-        raise MigrationError(f"the triggers {', '.join(missing)} would be missing; nothing was changed")
 
 
 def copy_file(file: Path, head: str) -> Path:
