@@ -4,7 +4,7 @@ from pathlib import Path
 
 from alembic import context
 
-from pullbook.db import arrival, chain, found, joined, leaving, money, senders, tuning
+from pullbook.db import arrival, chain, found, joined, leaving, money, months, senders, tuning
 from pullbook.db.evidence import Table
 from pullbook.db.found_triggers import is_described
 from pullbook.db.migrating import alone, migration_engine, read_address, upgrading
@@ -17,6 +17,7 @@ DECLARED = (
     joined,
     leaving,
     money,
+    months,
     senders,
     tuning,
 )  # loaded so that their tables stand in the metadata too

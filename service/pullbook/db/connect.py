@@ -13,6 +13,8 @@ from typing import Any
 from sqlalchemy import URL, Engine, create_engine, event, make_url, text
 from sqlalchemy.orm import Session, sessionmaker
 
+from pullbook.db.touched import WritingSession
+
 try:
     import pysqlite3
 except ImportError:  # no wheel for this machine: the system's own, which `sqlite_doubt` judges
@@ -164,6 +166,6 @@ def connect(database_url: str) -> Database:
         url,
         writer,
         reader,
-        sessionmaker(writer, expire_on_commit=False),
+        sessionmaker(writer, class_=WritingSession, expire_on_commit=False),
         sessionmaker(reader, expire_on_commit=False, autoflush=False),
     )

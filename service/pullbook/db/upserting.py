@@ -1,5 +1,6 @@
 """Insert unless it is there: the one statement that SQLAlchemy builds differently for each engine."""
 
+from collections.abc import Sequence
 from functools import cache
 from importlib import import_module
 from typing import Any
@@ -35,6 +36,24 @@ def _counting_on(dialect: str, counter: Any) -> Any:
     statement = _insert_of(dialect)(counter)
     added = {"last": counter.c.last + statement.excluded.last}
     return statement.on_conflict_do_update(index_elements=["name"], set_=added).returning(counter.c.last)
+
+
+def adding_up(session: Session, table: Any, columns: Sequence[str]) -> Any:
+    """An INSERT that adds these columns to those of the row that has its key already, under that row's lock."""
+    return _on_conflict(session.get_bind().dialect.name, table, tuple(columns), adds=True)
+
+
+def replacing(session: Session, table: Any, columns: Sequence[str]) -> Any:
+    """An INSERT that puts these columns in place of those of the row that has its key already."""
+    return _on_conflict(session.get_bind().dialect.name, table, tuple(columns), adds=False)
+
+
+@cache
+def _on_conflict(dialect: str, table: Any, columns: tuple[str, ...], *, adds: bool) -> Any:
+    statement = _insert_of(dialect)(table)
+    given = statement.excluded
+    values = {name: table.c[name] + given[name] if adds else given[name] for name in columns}
+    return statement.on_conflict_do_update(index_elements=[*table.primary_key.columns], set_=values)
 
 
 def _insert_of(dialect: str) -> Any:
