@@ -29,6 +29,10 @@ class Settings(BaseSettings):
         description="The address people use, path included; every link and cookie is made from it.",
     )
     data_dir: Path = Field(Path("."), description="Where the service keeps its key and prepared static files.")
+    signing_key_file: Path | None = Field(
+        None,
+        description="The key that receipts are signed with; signing_key.pem in the data folder when left out.",
+    )
     listen_host: str = Field("127.0.0.1", description="The address the service binds to.")
     listen_port: int = Field(8420, ge=1, le=65535, description="The port the service binds to.")
     trusted_proxies: str = Field(
@@ -52,6 +56,11 @@ class Settings(BaseSettings):
         if parts.scheme not in ("http", "https") or not parts.netloc or parts.query or parts.fragment:
             raise ValueError("needs an address like https://pulls.example.test or https://example.test/pullbook")
         return value.rstrip("/")
+
+    @property
+    def signing_key(self) -> Path:
+        """Where the key is that receipts are signed with."""
+        return self.signing_key_file or self.data_dir / "signing_key.pem"
 
     @property
     def public_path(self) -> str:

@@ -30,6 +30,7 @@ def test_it_answers_with_id_hash_and_state(tuner: Any, house: Any, now: Any) -> 
     assert kept["size_bytes"] == len(DATA)
     assert kept["received_at"] == now.value.isoformat()
     assert kept["operator_name"] == "Tadeo Brandvik"
+    assert kept.pop("receipt")["sha256"] == SHA256
     assert tuner.get(f"/api/v1/pulls/{kept['id']}").json() == kept
 
 

@@ -18,6 +18,7 @@ from pullbook.db.tables import Calibration, Staff
 from pullbook.deps import Now, Owner, ReadSession, SignedIn, WriteSession
 from pullbook.json_answers import Json
 from pullbook.shop.calibrating import refuse_foreign_evidence
+from pullbook.shop.chaining import enter
 from pullbook.shop.evidencing import evidence_of
 
 router = APIRouter(prefix="/api/v1/cells", tags=["calibrations"])
@@ -121,6 +122,7 @@ def add(cell_id: CellId, asked: NewCalibration, person: Owner, session: WriteSes
     session.flush()
     session.add_all(CalibrationBasis(calibration_id=row.id, evidence_id=one) for one in evidence_ids)
     record_making(session, now, person.id, row, {"cell_id": cell_id, **asked.model_dump()}, "calibration")
+    enter(session, now, "calibration", row.id)
     kept = session.execute(SELECTED.where(Calibration.id == row.id)).mappings().one()
     in_force = _in_force(session, cell_id, now) == row.id
     return Json({**kept, "evidence_ids": sorted(evidence_ids), "in_force": in_force}, 201)

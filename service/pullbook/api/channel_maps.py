@@ -17,6 +17,7 @@ from pullbook.json_answers import Json
 from pullbook.measure import CHANNELS
 from pullbook.measure.units import UNITS
 from pullbook.runfile.channels import QUANTITIES, QUANTITY_TITLES, ChannelChoice, check_map
+from pullbook.shop.chaining import enter
 from pullbook.shop.mapping import RECOGNISED_PREFIX
 
 router = APIRouter(prefix="/api/v1/channel-maps", tags=["channel-maps"])
@@ -119,6 +120,7 @@ def add(asked: NewMap, person: Tuner, session: WriteSession, now: Now) -> Respon
     session.add(row)
     session.flush()
     record_making(session, now, person.id, row, asked.model_dump(), "channel_map")
+    enter(session, now, "channel map", row.id)
     return Json(one(session, row.id), 201)
 
 

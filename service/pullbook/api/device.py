@@ -10,6 +10,7 @@ from sqlalchemy import select
 
 from pullbook.api.device_shapes import DeviceReading, DeviceSelf, FileReceipt, ReadingReceipt
 from pullbook.api.pull_shapes import Kind
+from pullbook.api.receipts import receipt_shown
 from pullbook.api.receiving import FILE_BODY, Received, receive
 from pullbook.api.shaping import Instant
 from pullbook.api.tray import one_in_tray
@@ -17,6 +18,7 @@ from pullbook.api.weather import HUMIDITY_KINDS, NewReading, enter
 from pullbook.db.tables import WeatherReading
 from pullbook.deps import DatabaseDep, DeviceSender, Now, SettingsDep, WriteSession
 from pullbook.json_answers import Json
+from pullbook.shop.attesting import attest, receipt_for
 from pullbook.shop.filing import read_file, verify_stored
 from pullbook.shop.sending_in import CLOCK_DOUBT_S, Sent, in_tray, lay_in_tray, touch
 
@@ -69,23 +71,28 @@ def send_file(
     received: Annotated[Received, Depends(sent_file)],
     sender: DeviceSender,
     database: DatabaseDep,
+    settings: SettingsDep,
     now: Now,
 ) -> Response:
     """Kept as it came, read back from disk before this is answered; it waits in the tray for a ticket."""
     with database.reading() as session:
         there = in_tray(session, sender.cell_id, received.sha256)
         if there is not None:
-            return Json(_receipt(one_in_tray(session, there)), 200)
+            return Json(_receipt(database, settings, there, now), 200)
     read = read_file(received.data, received.sha256)
     with database.writing() as session:
         tray_id, made = lay_in_tray(session, now, sender, sent, read)
     with database.reading() as session:  # a connection that did not write it
         verify_stored(session, received.sha256)
-        return Json(_receipt(one_in_tray(session, tray_id)), 201 if made else 200)
+    return Json(_receipt(database, settings, tray_id, now), 201 if made else 200)
 
 
-def _receipt(filed: dict[str, Any]) -> dict[str, Any]:
-    return {name: filed[name] for name in FileReceipt.model_fields}
+def _receipt(database: DatabaseDep, settings: SettingsDep, tray_id: str, now: Now) -> dict[str, Any]:
+    signer = attest(database, settings.signing_key, now)
+    with database.reading() as session:
+        receipt = receipt_for(session, signer, "tray file", tray_id)
+        told = {**one_in_tray(session, tray_id), "receipt": receipt_shown(receipt), "note": receipt.note}
+    return {name: told[name] for name in FileReceipt.model_fields}
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import StringConstraints, model_validator
 
+from pullbook.api.receipts import ReceiptAnswer
 from pullbook.api.shaping import Answer, Asked, Instant, one_line, one_of
 from pullbook.api.weather import (
     HUMIDITY_KINDS,
@@ -58,10 +59,13 @@ class ReadingReceipt(Answer):
 
 
 class FileReceipt(ReadingReceipt):
-    """A file is kept and read back; it lies in the tray, or in a pull. `clock_ahead_s`: how far the device errs."""
+    """A file is kept and read back; it lies in the tray, or in a pull. `clock_ahead_s`: how far the device errs.
+    `note`: the signed receipt, a text to be kept as it is."""
 
     file_name: str
     kind: Literal["sweep", "hold", "coast_down", "part_throttle"]
     taken_at: Instant
     clock_ahead_s: float | None
     pull_id: str | None
+    receipt: ReceiptAnswer
+    note: str

@@ -10,16 +10,26 @@ from pullbook.api.editing import apply, locked, record_change, refuse_stale
 from pullbook.api.listing import Cursor, Limit, page
 from pullbook.api.pull_shapes import SELECTED, PullAnswer, PullChange, PullList, SetAside, one_pull, pull_facts
 from pullbook.api.raw_answers import raw_answer
+from pullbook.api.receipts import ReceiptAnswer, receipt_shown
 from pullbook.api.receiving import FILE_BODY, File, Wanted
 from pullbook.api.shaping import changes_of
 from pullbook.db.evidence import Pull
 from pullbook.db.tables import Setup, Ticket
-from pullbook.deps import DatabaseDep, Now, ReadSession, SignedIn, Tuner, WriteSession
+from pullbook.deps import DatabaseDep, Now, ReadSession, SettingsDep, SignedIn, Tuner, WriteSession
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
+from pullbook.shop.attesting import attest, receipt_for
 from pullbook.shop.filing import already_filed, file_pull, read_file, verify_stored
 
 router = APIRouter(prefix="/api/v1", tags=["pulls"])
+
+
+class FiledPull(PullAnswer):
+    """A pull as filed, and the receipt for its file."""
+
+    receipt: ReceiptAnswer
+
+
 TicketId = Annotated[str, Path(description="The ticket's id.")]
 PullId = Annotated[str, Path(description="The pull's id.")]
 
@@ -28,15 +38,17 @@ PullId = Annotated[str, Path(description="The pull's id.")]
     "/tickets/{ticket_id}/pulls",
     status_code=201,
     summary="File a pull",
-    response_model=PullAnswer,
+    response_model=FiledPull,
     responses={
-        200: {"model": PullAnswer, "description": "This very file is on this ticket already: the same answer."},
+        200: {"model": FiledPull, "description": "This very file is on this ticket already: the same answer."},
         413: {"description": "More bytes than are taken; refused before they are read."},
         415: {"description": "Not a kind of file that is read here."},
     },
     openapi_extra=FILE_BODY,
 )
-def file(wanted: Wanted, received: File, person: Tuner, database: DatabaseDep, now: Now) -> Response:
+def file(
+    wanted: Wanted, received: File, person: Tuner, database: DatabaseDep, settings: SettingsDep, now: Now
+) -> Response:
     """Kept as it came, under its hash, and read back from disk before this is answered.
 
     A file that cannot be understood is kept all the same: `unreadable`, with the reason and the place.
@@ -44,7 +56,7 @@ def file(wanted: Wanted, received: File, person: Tuner, database: DatabaseDep, n
     with database.reading() as session:
         there = already_filed(session, wanted.ticket_id, received.sha256)
         if there is not None:
-            return Json(one_pull(session, there), 200)
+            return Json(_with_receipt(database, settings, there, now), 200)
     read = read_file(received.data, received.sha256)
     try:
         with database.writing() as session:
@@ -53,7 +65,14 @@ def file(wanted: Wanted, received: File, person: Tuner, database: DatabaseDep, n
         pull_id, made = _found_meanwhile(database, wanted.ticket_id, received.sha256), False
     with database.reading() as session:  # a connection that did not write it
         verify_stored(session, received.sha256)
-        return Json(one_pull(session, pull_id), 201 if made else 200)
+    return Json(_with_receipt(database, settings, pull_id, now), 201 if made else 200)
+
+
+def _with_receipt(database: DatabaseDep, settings: SettingsDep, pull_id: str, now: Now) -> dict[str, Any]:
+    signer = attest(database, settings.signing_key, now)
+    with database.reading() as session:
+        receipt = receipt_shown(receipt_for(session, signer, "pull", pull_id))
+        return {**one_pull(session, pull_id), "receipt": receipt}
 
 
 def _found_meanwhile(database: DatabaseDep, ticket_id: str, sha256: str) -> str:

@@ -16,6 +16,7 @@ from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
 from pullbook.measure.air import pressure_doubt, station_pressure_kpa
+from pullbook.shop.chaining import enter as enter_in_chain
 from pullbook.shop.weather_matching import air_of, refuse_future
 
 router = APIRouter(prefix="/api/v1/weather", tags=["weather"])
@@ -164,6 +165,7 @@ def enter(session: Session, asked: NewReading, staff_id: str, now: datetime) -> 
     session.add(row)
     session.flush()
     record_making(session, now, staff_id, row, asked.model_dump(exclude_none=True), "weather_reading")
+    enter_in_chain(session, now, "weather", row.id)
     return row.id
 
 

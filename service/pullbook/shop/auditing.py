@@ -53,11 +53,12 @@ def note(
     """
     waiting = session.info.setdefault(_WAITING, [])
     if not waiting:
-        event.listen(session, "before_commit", _write_all, once=True)
+        event.listen(session, "before_commit", write_waiting, once=True)
     waiting.append(Note(now, staff_id, action, record, str(record_id), before, after))
 
 
-def _write_all(session: Session) -> None:
+def write_waiting(session: Session) -> None:
+    """Write what waits; done by itself as the transaction closes."""
     waiting: list[Note] = session.info.pop(_WAITING, [])
     if not waiting:
         return

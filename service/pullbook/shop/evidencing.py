@@ -11,6 +11,7 @@ from pullbook.db.joined import CalibrationEvidence
 from pullbook.db.tables import Calibration, Cell, Staff
 from pullbook.errors import FieldProblem, Invalid, NotFound
 from pullbook.shop.auditing import note
+from pullbook.shop.chaining import enter
 from pullbook.shop.filing import FileRead, clean_file_name, keep_file
 from pullbook.shop.mapping import choose_map, keep_recognised
 
@@ -148,6 +149,7 @@ def _kept(session: Session, now: datetime, staff_id: str, row: CalibrationEviden
         "details": row.details,
     }
     note(session, now, staff_id, "file", "calibration evidence", row.id, None, after)
+    enter(session, now, "calibration evidence", row.id)
     return row.id
 
 

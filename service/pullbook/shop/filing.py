@@ -24,6 +24,7 @@ from pullbook.runfile.channels import Recognised, recognise
 from pullbook.runfile.not_read import RunFileError
 from pullbook.runfile.raw_run import RawRun
 from pullbook.shop.auditing import note
+from pullbook.shop.chaining import enter
 from pullbook.shop.mapping import choose_map, keep_recognised
 
 ZSTD_LEVEL = -1
@@ -166,6 +167,7 @@ def file_pull(session: Session, now: datetime, staff_id: str, wanted: PullWanted
     )
     after = {"sha256": read.sha256, "setup_id": wanted.setup_id, "state": state, "channel_map_id": map_id}
     note(session, now, staff_id, "file", "pull", pull_id, None, after)
+    enter(session, now, "pull", pull_id)
     return pull_id, True
 
 

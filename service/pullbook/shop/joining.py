@@ -22,6 +22,7 @@ from pullbook.measure.resampling import laid_on
 from pullbook.runfile.block import unpack
 from pullbook.runfile.channels import ChannelMapError, apply_map, columns_needed, recognise
 from pullbook.shop.auditing import note
+from pullbook.shop.chaining import enter
 from pullbook.shop.channelling import own_channels
 from pullbook.shop.facts import Floats, JoinedFacts, MapFacts
 from pullbook.shop.filing import FileRead, clean_file_name, keep_file
@@ -268,6 +269,7 @@ def join_file(session: Session, now: datetime, staff_id: str, wanted: JoinWanted
     session.flush()
     after = {"pull_id": wanted.pull_id, "sha256": read.sha256, "state": row.state, "channel_map_id": map_id}
     note(session, now, staff_id, "join", "joined_file", row.id, None, after)
+    enter(session, now, "joined file", row.id)
     return row.id, True
 
 

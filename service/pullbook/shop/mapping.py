@@ -28,6 +28,7 @@ from pullbook.runfile.channels import (
 )
 from pullbook.runfile.delimited import Header
 from pullbook.runfile.unit_words import read_unit
+from pullbook.shop.chaining import enter
 
 RECOGNISED_PREFIX = "Recognised by its headings · "
 SAVED_MAPS_TRIED = 500
@@ -207,11 +208,14 @@ def keep_recognised(session: Session, recognised: Recognised, now: datetime, sta
     there: str | None = session.execute(_NAMED, {"name": name}).scalar_one_or_none()
     if there is not None:  # SQLite's guards refuse a second one before its conflict clause is asked
         return there
+    own = new_id()
     session.execute(
         insert_once(session, ChannelMap.__table__, "name"),
-        {"id": new_id(), "name": name, "columns": columns, "made_at": now, "made_by": staff_id},
+        {"id": own, "name": name, "columns": columns, "made_at": now, "made_by": staff_id},
     )
     made: str = session.execute(_NAMED, {"name": name}).scalar_one()
+    if made == own:
+        enter(session, now, "channel map", made)
     return made
 
 

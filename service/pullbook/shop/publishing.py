@@ -14,6 +14,7 @@ from pullbook.db.tables import Shop
 from pullbook.errors import FieldProblem, Gone, Invalid, NotFound
 from pullbook.shop.amending import Change, changes_between, published_of
 from pullbook.shop.auditing import note
+from pullbook.shop.chaining import enter
 from pullbook.shop.comparing import Comparison, compare
 from pullbook.shop.facts import TicketFacts
 from pullbook.shop.reading import ReadSettings
@@ -106,6 +107,7 @@ def publish(
     session.flush()
     after = {"ticket_id": ticket_id, "pull_ids": row.pull_ids, "standard": row.standard, "digest": row.digest}
     note(session, now, staff_id, "publish", "results_link", row.id, None, after)
+    enter(session, now, "published", row.id)
     return row, token
 
 

@@ -13,6 +13,7 @@ from pullbook.db.stored_types import new_id
 from pullbook.db.tables import Cell
 from pullbook.errors import Clash, FieldProblem, NotFound
 from pullbook.shop.auditing import note
+from pullbook.shop.chaining import enter
 from pullbook.shop.filing import FileRead, PullWanted, clean_file_name, file_pull, keep_file, raw_bytes, read_file
 from pullbook.shop.signing_in import fresh_token, hash_token
 
@@ -96,6 +97,7 @@ def lay_in_tray(session: Session, now: datetime, sender: Sender, sent: Sent, rea
     )
     after = {"sha256": read.sha256, "device_id": sender.id, "cell_id": sender.cell_id}
     note(session, now, sender.made_by, "receive from a device", "tray_file", tray_id, None, after)
+    enter(session, now, "tray file", tray_id)
     return tray_id, True
 
 
