@@ -20,6 +20,8 @@ from pullbook.request_log import RequestLog
 from pullbook.same_origin import SameOrigin
 from pullbook.security_headers import SecurityHeaders
 from pullbook.settings import Settings
+from pullbook.shop.keying import LinkKey
+from pullbook.shop.opening import Guesses
 from pullbook.static_files import StaticPart
 from pullbook.warming import warm
 
@@ -53,8 +55,11 @@ def create_app(settings: Settings, *, warm_up: bool = False) -> FastAPI:
     app.state.clock = lambda: datetime.now(UTC)
     app.state.static = StaticPart(settings)
     app.state.asset = app.state.static.asset
+    app.state.link_key = LinkKey(settings.link_key_path)
+    app.state.guesses = Guesses()
     app.state.error_page = getattr(pages, "error_page", None)
     error_answers.install(app)
+    app.mount("/r/static", app.state.static)  # the customer's pages and all they need lie below /r/
     app.include_router(health_router)
     for router in (*api.ROUTERS, *getattr(pages, "ROUTERS", ())):
         app.include_router(router)

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.connect import Database
 from pullbook.errors import NotAllowed, NotSignedIn
 from pullbook.settings import Settings
+from pullbook.shop.keying import LinkKey
 from pullbook.shop.sending_in import Sender, sender_of
 from pullbook.shop.signing_in import Person, person_of
 
@@ -51,6 +52,13 @@ async def time_now(request: Request) -> datetime:
     return now
 
 
+async def link_key_of(request: Request) -> LinkKey:
+    """The secret that results links are made from."""
+    key: LinkKey = request.app.state.link_key
+    return key
+
+
+LinkKeyDep = Annotated[LinkKey, Depends(link_key_of)]
 SettingsDep = Annotated[Settings, Depends(settings_of)]
 DatabaseDep = Annotated[Database, Depends(database_of)]
 Now = Annotated[datetime, Depends(time_now)]
@@ -79,6 +87,16 @@ def cookie_name(settings: Settings) -> str:
     if not settings.is_https:
         return "pullbook"
     return "__Secure-pullbook" if settings.public_path else "__Host-pullbook"
+
+
+def link_cookie_name(settings: Settings) -> str:
+    """Of the cookie that remembers a results link's PIN; its path is that one link's address."""
+    return "__Secure-results" if settings.is_https else "results"
+
+
+def client_address(request: Request) -> str:
+    """Where a request comes from, as the server or a trusted proxy says."""
+    return request.client.host if request.client else "unknown"
 
 
 # what follows takes the request itself and asks it for settings, records and time: every dependency of a dependency is

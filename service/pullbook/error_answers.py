@@ -42,7 +42,7 @@ INNER_STATUSES: dict[type[Exception], tuple[int, str]] = {
     RunFileError: (422, "invalid"),
     RefusedFile: (415, "wrong-kind"),
 }
-SECRET_FIELDS = frozenset({"password", "present_password", "token", "code"})
+SECRET_FIELDS = frozenset({"password", "present_password", "token", "code", "pin"})
 LONGEST_VALUE_SHOWN = 200
 BEYOND = 2**63  # a whole number of more digits is repeated as text: JSON is written with 64 bits here
 RETRY_AFTER_S = 5

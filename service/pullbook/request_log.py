@@ -15,7 +15,7 @@ from pullbook.error_answers import unexpected
 from pullbook.json_answers import to_json
 
 log = logging.getLogger("pullbook.requests")
-_TOKEN_IN_PATH = re.compile(r"(/(?:r|set-up)/)[^/\s?\"']+")
+_TOKEN_IN_PATH = re.compile(r"(/(?:r|set-up)/)(?!static/)[^/\s?\"']+")
 _TOKEN_IN_QUERY = re.compile(r"((?:^|[?&])token=)[^&\s\"']+")
 
 

@@ -43,6 +43,9 @@ class Settings(BaseSettings):
     )
     session_hours: int = Field(12, ge=1, le=24 * 30, description="A sign-in ends after this many hours.")
     link_days: int = Field(90, ge=1, le=3650, description="A results link lasts this many days unless told otherwise.")
+    link_key_file: Path | None = Field(
+        None, description="The secret that results links are made from; links.key in the data directory unless said."
+    )
     weather_stale_minutes: int = Field(
         60, ge=1, description="A weather reading further from the pull than this is flagged as stale."
     )
@@ -66,6 +69,16 @@ class Settings(BaseSettings):
     def public_path(self) -> str:
         """The path under which the service is reached: empty at the root."""
         return urlsplit(self.public_url).path.rstrip("/")
+
+    @property
+    def link_key_path(self) -> Path:
+        """Where the secret behind results links lies."""
+        return self.link_key_file or self.data_dir / "links.key"
+
+    @property
+    def public_origin(self) -> str:
+        """Scheme and host of the public address, without its path."""
+        return self.public_url.removesuffix(self.public_path)
 
     @property
     def public_host(self) -> str:

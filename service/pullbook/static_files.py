@@ -69,6 +69,10 @@ class StaticPart:
             return f"{self.public_path}/static/plotly/{plotly_version()}/plotly.min.js"
         return f"{self.public_path}/static/{self.digest}/{path}"
 
+    def asset_below_r(self, path: str) -> str:
+        """The same for a customer's page: all it needs lies below /r/, so that a proxy may let through only that."""
+        return f"{self.public_path}/r{self.asset(path).removeprefix(self.public_path)}"
+
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """One request."""
         if scope["method"] not in ("GET", "HEAD"):

@@ -110,7 +110,9 @@ WHO = {
     "POST /api/v1/tickets/{ticket_id}/results-links": "desk",
     "GET /api/v1/tickets/{ticket_id}/results-links": "staff",
     "GET /api/v1/results-links": "staff",
-    "POST /api/v1/results-links/opened": "open",  # the customer's page says that it was looked at
+    "GET /api/v1/results-links/{link_id}/address": "desk",  # it opens the link
+    "GET /api/v1/results-links/{link_id}/looks": "staff",
+    "PATCH /api/v1/results-links/{link_id}": "desk",
     "DELETE /api/v1/results-links/{link_id}": "desk",
     "POST /api/v1/weather/foreseen": "desk",
     "POST /api/v1/cells/{cell_id}/calibrations/foreseen": "owner",

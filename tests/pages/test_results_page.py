@@ -34,7 +34,7 @@ def test_it_draws_before_and_after_in_one_answer_that_is_small(anonymous: Any, f
 def test_it_and_its_styles_and_scripts_together_stay_under_the_limit(anonymous: Any, filed_pulls: Filed) -> None:
     answer = _page(anonymous, filed_pulls)
     total = len(answer.content)
-    for address in re.findall(r'(?:href|src)="(/static/[^"]+)"', answer.text):
+    for address in re.findall(r'(?:href|src)="(/r/static/[^"]+)"', answer.text):
         total += len(anonymous.get(address).content)
     assert total < LARGEST_BYTES
 
@@ -209,7 +209,7 @@ def test_a_link_that_never_was_says_ask_the_shop_whatever_it_looks_like(anonymou
 def test_an_ended_link_says_ask_the_shop_and_shows_nothing(anonymous: Any, desk: Any, filed_pulls: Filed) -> None:
     assert desk.delete(f"/api/v1/results-links/{filed_pulls.link_id}").status_code == 200
     answer = anonymous.get(filed_pulls.link_path)
-    assert answer.status_code == 410
+    assert answer.status_code == 404
     assert "Ask the shop" in answer.text
     assert "<svg" not in answer.text
     assert "Corvane" not in answer.text
@@ -219,4 +219,4 @@ def test_a_link_ends_by_itself_on_its_day(anonymous: Any, now: Any, filed_pulls:
     now.advance(days=29)
     assert anonymous.get(filed_pulls.link_path).status_code == 200
     now.advance(days=2)
-    assert anonymous.get(filed_pulls.link_path).status_code == 410
+    assert anonymous.get(filed_pulls.link_path).status_code == 404

@@ -8,6 +8,7 @@ from starlette.responses import Response
 
 from pullbook.error_answers import path_within
 from pullbook.pages.render import draw, frame
+from pullbook.pages.results_door import customer_frame
 from pullbook.pages.results_style import customer_headers
 from pullbook.pages.told import Shown, told
 
@@ -27,12 +28,10 @@ class LinkRefusalPage(Shown):
     """A customer's link that shows nothing; the same page whatever the reason, so that guessing learns nothing."""
 
     template: ClassVar[str] = "results/ask_the_shop.html"
-    is_over: bool = told("True when the link was good once and has ended; False when it never was.")
 
 
 def error_page(request: Request, status: int, title: str, detail: str) -> Response:
     """What `error_answers` calls for a refusal that a person will read."""
-    around = frame(request, None, None)
-    if path_within(request).startswith("/r/") and status in (404, 410):
-        return draw(around, LinkRefusalPage(is_over=status == 410), status, customer_headers())
-    return draw(around, RefusalPage(status=status, title=title, detail=detail), status)
+    if path_within(request).startswith("/r/") and status < 500:
+        return draw(customer_frame(request, None), LinkRefusalPage(), status, customer_headers())
+    return draw(frame(request, None, None), RefusalPage(status=status, title=title, detail=detail), status)

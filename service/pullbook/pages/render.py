@@ -156,6 +156,7 @@ def frame(request: Request, shop: Shop | None, person: Person | None, here: str 
         asset_of=request.app.state.asset,
         here=here,
         shop_name=shop.name if shop else "",
+        public_origin=request.app.state.settings.public_origin,
         time_zone=shop.time_zone if shop else "UTC",
         units=units_of(shop),
         person_name=person.full_name if person else "",

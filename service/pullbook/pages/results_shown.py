@@ -41,6 +41,7 @@ class ResultsPage(Shown):
 
     template: ClassVar[str] = "results/show.html"
     published: Published = told("The link, the ticket, the comparison, and what changed since.")
+    is_preview: bool = told("True before it is published: the page says so, and nothing was kept.")
     shop_address: str = told("Where the shop is; empty when it does not say.")
     amendments: tuple[Amendment, ...] = told("What changed since it was published, by reason.")
     standard: Standard = told("The standard it was published under.")

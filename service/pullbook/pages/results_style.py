@@ -26,7 +26,7 @@ PARTS = (
 # Narrower than the book's: nothing on this page is typed, framed or fetched but its own icon, script and its count.
 POLICY = (
     "default-src 'none'; style-src {style}; script-src 'self'; img-src 'self'; connect-src 'self'; "
-    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    "base-uri 'none'; form-action {forms}; frame-ancestors 'none'"
 )
 
 
@@ -52,13 +52,16 @@ def style_element() -> Markup:
 
 
 @cache
-def customer_headers() -> dict[str, str]:
-    """What goes with every page of a customer: no search engine, no referrer, and this one stylesheet by its digest."""
+def customer_headers(forms: bool = False) -> dict[str, str]:
+    """What goes with every page of a customer: no search engine, no referrer, and this one stylesheet by its digest.
+
+    `forms`: whether the page has a form, which is sent to this service alone.
+    """
     digest = b64encode(hashlib.sha256(results_css().encode()).digest()).decode()
     return {
         "X-Robots-Tag": "noindex, nofollow, noarchive",
         "Referrer-Policy": "no-referrer",
         # Keeping apart from an opener makes the browser start a process first, 60 to 100 ms; nothing here is signed in.
         "Cross-Origin-Opener-Policy": "unsafe-none",
-        "Content-Security-Policy": POLICY.format(style=f"'sha256-{digest}'"),
+        "Content-Security-Policy": POLICY.format(style=f"'sha256-{digest}'", forms="'self'" if forms else "'none'"),
     }

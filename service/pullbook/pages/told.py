@@ -27,6 +27,7 @@ class Frame:
     asset_of: Callable[[str], str] = told("Gives the lasting address of a file of web/static.")
     here: str = told("Which index tab is open: the last part of its path, today, new, or empty.")
     shop_name: str = told("The shop's name; empty before it is set up.")
+    public_origin: str = told("The scheme and host that people use, for the few addresses that must be whole.")
     time_zone: str = told("The shop's time zone, by its name in the tz database.")
     units: ShownUnits = told("The units the shop shows power, torque and pressure in.")
     person_name: str = told("Who is signed in; empty when nobody is.")

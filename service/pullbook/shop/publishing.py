@@ -1,38 +1,45 @@
-"""Publishing results: a link to named pulls under one standard, and a plain word when they changed since."""
+"""Publishing results: a link to named pulls under one standard, band and set of units, for so many days."""
 
 import hashlib
-import secrets
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
+from typing import Any, Literal
 
-from sqlalchemy import select, update
+from sqlalchemy import ColumnElement, and_, select
 from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import ResultsLink
+from pullbook.db.stored_types import new_id
 from pullbook.db.tables import Shop
-from pullbook.errors import FieldProblem, Gone, Invalid, NotFound
-from pullbook.shop.amending import Change, changes_between, published_of
+from pullbook.errors import FieldProblem, Invalid
+from pullbook.shop.amending import Change, published_of
 from pullbook.shop.auditing import note
 from pullbook.shop.chaining import enter
 from pullbook.shop.comparing import Comparison, compare
 from pullbook.shop.facts import TicketFacts
+from pullbook.shop.judging import Asked
+from pullbook.shop.keying import LinkKey
 from pullbook.shop.reading import ReadSettings
 from pullbook.shop.tracing import digest_of
+from pullbook.shop.unlocking import pin_hash_of
 
-TOKEN_BYTES = 32
-ASK = "Please ask the shop for a new one."
+LANGUAGES = {"en": "English"}  # those in which the customer's page is told
 
 
 @dataclass(frozen=True, slots=True)
 class LinkFacts:
-    """A results link as its page states it. The token is not among the facts."""
+    """A results link as its page states it. Neither token nor PIN is among the facts."""
 
     id: str
     ticket_id: str
     pull_ids: tuple[str, ...]
     standard: str
     window_s: float | None
+    band_low_rpm: float | None
+    band_high_rpm: float | None
+    units: Mapping[str, str]  # power, torque and pressure by their labels; empty: as the shop shows them
+    language: str
     note: str
     made_at: datetime
     ends_at: datetime
@@ -54,13 +61,29 @@ class Published:
 
 @dataclass(frozen=True, slots=True)
 class LinkWanted:
-    """What somebody at the desk asks to publish."""
+    """What somebody asks to publish. `units` left out are the shop's of today, which are then kept with the link."""
 
     pull_ids: Sequence[str]
     standard: str
     window_s: float | None = None
     note: str = ""
     days: int = 90
+    band_low_rpm: float | None = None
+    band_high_rpm: float | None = None
+    units: Mapping[str, str] | None = None
+    language: str = "en"
+    pin: str = ""
+
+
+LinkState = Literal["live", "ended", "revoked"]
+
+
+def in_state(state: LinkState, now: datetime) -> ColumnElement[bool]:
+    """The condition that a link still opens, has run out, or was ended by the shop."""
+    if state == "revoked":
+        return ResultsLink.revoked_at.is_not(None)
+    over = ResultsLink.ends_at <= now
+    return and_(ResultsLink.revoked_at.is_(None), over if state == "ended" else ~over)
 
 
 def token_hash(token: str) -> str:
@@ -69,14 +92,68 @@ def token_hash(token: str) -> str:
 
 
 def publish(
-    session: Session, now: datetime, staff_id: str, ticket_id: str, wanted: LinkWanted, weather_stale_minutes: int = 60
+    session: Session,
+    now: datetime,
+    staff_id: str,
+    ticket_id: str,
+    wanted: LinkWanted,
+    key: LinkKey,
+    weather_stale_minutes: int = 60,
 ) -> tuple[ResultsLink, str]:
-    """Make a link to pulls of one ticket; gives the row and the token, which is not kept.
+    """Make a link to pulls of one ticket; gives the row and the token, of which only the hash is kept.
 
     Invalid for pulls of another ticket or without a curve: a customer is not shown what the shop cannot read.
     """
+    comparison = compared_for(session, ticket_id, wanted, weather_stale_minutes)
+    published = published_of(comparison)
+    link_id = new_id()
+    token = key.token(link_id)
+    row = _row(wanted, ticket_id, published, shop_units(session))
+    row.id, row.token_hash, row.pin_hash = link_id, token_hash(token), pin_hash_of(wanted.pin) if wanted.pin else None
+    row.made_at, row.made_by, row.ends_at = now, staff_id, now + timedelta(days=wanted.days)
+    session.add(row)
+    session.flush()
+    after = {
+        "ticket_id": ticket_id,
+        "pull_ids": row.pull_ids,
+        "standard": row.standard,
+        "digest": row.digest,
+        "band_rpm": [row.band_low_rpm, row.band_high_rpm],
+        "units": row.units,
+        "language": row.language,
+        "ends_at": row.ends_at.isoformat(),
+        "wants_pin": row.pin_hash is not None,
+    }
+    note(session, now, staff_id, "publish", "results_link", row.id, None, after)
+    enter(session, now, "published", row.id)
+    return row, token
+
+
+def preview(
+    session: Session, now: datetime, ticket_id: str, wanted: LinkWanted, weather_stale_minutes: int = 60
+) -> Published:
+    """Just what `publish` would show, made by the same steps and kept nowhere; Invalid as there."""
+    comparison = compared_for(session, ticket_id, wanted, weather_stale_minutes)
+    row = _row(wanted, ticket_id, published_of(comparison), shop_units(session))
+    row.id, row.made_at, row.ends_at, row.opened_count = "", now, now + timedelta(days=wanted.days), 0
+    shop = session.execute(select(Shop.name, Shop.time_zone)).one_or_none()
+    return Published(
+        link=facts_of(row),
+        shop_name=shop.name if shop else "",
+        time_zone=shop.time_zone if shop else "UTC",
+        ticket=comparison.ticket,
+        comparison=comparison,
+        changes=(),
+    )
+
+
+def compared_for(session: Session, ticket_id: str, wanted: LinkWanted, weather_stale_minutes: int) -> Comparison:
+    """The comparison that a link would show; Invalid, naming the field, where it would show what it must not."""
+    if wanted.language not in LANGUAGES:
+        known = FieldProblem("language", wanted.language, f"one of {', '.join(LANGUAGES)}")
+        raise Invalid("The customer's page is not told in that language.", known)
     settings = ReadSettings(wanted.standard, wanted.window_s, weather_stale_minutes=weather_stale_minutes)
-    comparison = compare(session, wanted.pull_ids, settings)
+    comparison = compare(session, wanted.pull_ids, settings, Asked(wanted.band_low_rpm, wanted.band_high_rpm))
     for pull in comparison.pulls:
         if pull.facts.ticket_id != ticket_id:
             raise Invalid(
@@ -88,60 +165,43 @@ def publish(
                 f"Pull {pull.facts.id} has no curve to show: {pull.failure}",
                 FieldProblem("pull_ids", pull.facts.id, "pulls that can be read"),
             )
-    published = published_of(comparison)
-    token = secrets.token_urlsafe(TOKEN_BYTES)
-    row = ResultsLink(
+    return comparison
+
+
+def shop_units(session: Session) -> dict[str, str]:
+    """The units the shop shows power, torque and pressure in, by their labels; empty before it is set up."""
+    shop = session.execute(select(Shop.power_unit, Shop.torque_unit, Shop.pressure_unit)).one_or_none()
+    return {} if shop is None else dict(zip(("power", "torque", "pressure"), shop, strict=True))
+
+
+def _row(wanted: LinkWanted, ticket_id: str, published: dict[str, Any], units: Mapping[str, str]) -> ResultsLink:
+    return ResultsLink(
         ticket_id=ticket_id,
-        token_hash=token_hash(token),
         pull_ids=list(dict.fromkeys(wanted.pull_ids)),
         standard=wanted.standard,
         window_s=wanted.window_s,
+        band_low_rpm=wanted.band_low_rpm,
+        band_high_rpm=wanted.band_high_rpm,
+        units={**units, **(wanted.units or {})},
+        language=wanted.language,
         note=wanted.note,
         digest=digest_of(published),
         published=published,
-        made_at=now,
-        made_by=staff_id,
-        ends_at=now + timedelta(days=wanted.days),
-    )
-    session.add(row)
-    session.flush()
-    after = {"ticket_id": ticket_id, "pull_ids": row.pull_ids, "standard": row.standard, "digest": row.digest}
-    note(session, now, staff_id, "publish", "results_link", row.id, None, after)
-    enter(session, now, "published", row.id)
-    return row, token
-
-
-def open_link(session: Session, token: str, now: datetime, weather_stale_minutes: int = 60) -> Published:
-    """What this token shows. NotFound: never given out. Gone: ended or revoked. Both say to ask the shop."""
-    row = session.execute(select(ResultsLink).where(ResultsLink.token_hash == token_hash(token))).scalar_one_or_none()
-    if row is None:
-        raise NotFound(f"There are no results at this address. {ASK}")
-    if row.revoked_at is not None or row.ends_at <= now:
-        raise Gone(f"This link to results has ended. {ASK}")
-    settings = ReadSettings(row.standard, row.window_s, weather_stale_minutes=weather_stale_minutes)
-    comparison = compare(session, row.pull_ids, settings)
-    shop = session.execute(select(Shop.name, Shop.time_zone)).one_or_none()
-    published = published_of(comparison)
-    changes: tuple[Change, ...] = ()
-    if digest_of(published) != row.digest:
-        changes = changes_between(row.published, published, comparison)
-    return Published(
-        link=_link_facts(row),
-        shop_name=shop.name if shop else "",
-        time_zone=shop.time_zone if shop else "UTC",
-        ticket=comparison.ticket,
-        comparison=comparison,
-        changes=changes,
     )
 
 
-def _link_facts(row: ResultsLink) -> LinkFacts:
+def facts_of(row: ResultsLink) -> LinkFacts:
+    """A link's row as its page is told of it."""
     return LinkFacts(
         id=row.id,
         ticket_id=row.ticket_id,
         pull_ids=tuple(row.pull_ids),
         standard=row.standard,
         window_s=row.window_s,
+        band_low_rpm=row.band_low_rpm,
+        band_high_rpm=row.band_high_rpm,
+        units=row.units or {},
+        language=row.language,
         note=row.note,
         made_at=row.made_at,
         ends_at=row.ends_at,
@@ -150,22 +210,18 @@ def _link_facts(row: ResultsLink) -> LinkFacts:
     )
 
 
-def count_opening(session: Session, token: str, now: datetime) -> None:
-    """Somebody looked: one more, and the day. Nothing about who, and nothing for a link that has ended."""
-    session.execute(
-        update(ResultsLink)
-        .where(ResultsLink.token_hash == token_hash(token), ResultsLink.revoked_at.is_(None), ResultsLink.ends_at > now)
-        .values(opened_count=ResultsLink.opened_count + 1, last_opened_on=now.astimezone(UTC).date().isoformat())
-    )
-
-
 __all__ = [
+    "LANGUAGES",
     "Change",
     "LinkFacts",
+    "LinkState",
     "LinkWanted",
     "Published",
-    "count_opening",
-    "open_link",
+    "compared_for",
+    "facts_of",
+    "in_state",
+    "preview",
     "publish",
+    "shop_units",
     "token_hash",
 ]

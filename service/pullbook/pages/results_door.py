@@ -1,0 +1,60 @@
+"""The way to a customer's results: the token, the PIN where one is wanted, and what every page behind it is drawn with.
+
+Whatever lies below a link's address (drawings, tables, papers) asks for `CustomerResults`, and is thereby refused alike
+where the token leads nowhere or the PIN was not given.
+"""
+
+from dataclasses import replace
+from typing import Annotated
+
+from fastapi import Depends, Request
+
+from pullbook.db.evidence import ResultsLink
+from pullbook.db.tables import Shop
+from pullbook.deps import Now, ReadSession, SettingsDep, client_address, link_cookie_name
+from pullbook.errors import NotFound
+from pullbook.pages.render import frame
+from pullbook.pages.results_built import link_units
+from pullbook.pages.told import Frame
+from pullbook.shop.opening import ASK, live_link, published_under
+from pullbook.shop.publishing import Published
+from pullbook.shop.unlocking import is_unlocked
+
+
+def link_behind(request: Request, token: str, session: ReadSession, now: Now) -> ResultsLink:
+    """The live link behind the token of the address. A miss costs its address one try, and says nothing."""
+    try:
+        return live_link(session, token, now)
+    except NotFound:
+        request.app.state.guesses.miss(client_address(request), now)
+        raise
+
+
+LinkBehind = Annotated[ResultsLink, Depends(link_behind)]
+
+
+def is_open(request: Request, link: LinkBehind, now: Now) -> bool:
+    """Whether the link wants no PIN, or this browser gave it a while ago."""
+    if link.pin_hash is None:
+        return True
+    value = request.cookies.get(link_cookie_name(request.app.state.settings), "")
+    return is_unlocked(request.app.state.link_key, link.id, link.pin_hash, value, now)
+
+
+IsOpen = Annotated[bool, Depends(is_open)]
+
+
+def customer_results(link: LinkBehind, open_now: IsOpen, session: ReadSession, settings: SettingsDep) -> Published:
+    """What was published under the address's token. NotFound, always the same, for anybody who may not see it."""
+    if not open_now:
+        raise NotFound(ASK)
+    return published_under(session, link, settings.weather_stale_minutes)
+
+
+CustomerResults = Annotated[Published, Depends(customer_results)]
+
+
+def customer_frame(request: Request, shop: Shop | None, published: Published | None = None) -> Frame:
+    """What stands around a customer's page: nobody signed in, the link's own units, and nothing from outside /r/."""
+    around = replace(frame(request, shop, None), asset_of=request.app.state.static.asset_below_r)
+    return around if published is None else replace(around, units=link_units(published, shop))
