@@ -4,6 +4,7 @@ from fastapi import APIRouter
 
 from pullbook.api import (
     air_factors,
+    archive,
     audit,
     calibration_evidence,
     calibrations,
@@ -76,6 +77,7 @@ _NOUNS = (
     channel_maps,
     comparisons,
     take_away,
+    archive,
     reference_cars,
     link_door,
     results_links,

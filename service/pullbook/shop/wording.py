@@ -104,7 +104,8 @@ class Wanted:
 def wanted(typed: str) -> Wanted:
     """What typed words ask for. Nothing typed, or nothing that could be looked up: nothing."""
     words = [word for word in _typed_words(typed) if word][:MOST_WORDS]
-    ways = [tuple(_needles(word) for word in words)] if words else []
+    among_others = any(len(word) >= LEAST for word in words)
+    ways = [tuple(_needles(word, among_others=among_others) for word in words)] if words else []
     for joined in _joined(words):
         ways.append(tuple(_needles(word) for word in joined))
     return Wanted(tuple(dict.fromkeys(way for way in ways if way and all(way))))
@@ -115,15 +116,16 @@ def _typed_words(typed: str) -> Iterable[str]:
         yield "".join(letter for letter in word if letter.isprintable())
 
 
-def _needles(word: str) -> Needles:
-    """The forms that one word may stand in."""
+def _needles(word: str, *, among_others: bool = False) -> Needles:
+    """The forms that one word may stand in. Two letters among longer words may begin any word, not a name's alone."""
     if word.startswith(NUMBER) and word[1:].isdecimal():
         return (f"{NUMBER}{int(word[1:])}{NUMBER}",)
     word = word.replace(NUMBER, "")
     close = "".join(letter for letter in word if letter.isalnum())
     number = (f"{NUMBER}{int(word)}{NUMBER}",) if word.isdecimal() and len(word) < LEAST else ()
     if len(word) < LEAST:
-        return (*((f"{MARK}{close}".rjust(LEAST, MARK),) if close else ()), *number)
+        begins = (f" {close}",) if among_others and len(close) == LEAST - 1 else ()
+        return (*((f"{MARK}{close}".rjust(LEAST, MARK),) if close else ()), *begins, *number)
     return (word, close) if close != word and len(close) > LEAST else (word,)
 
 

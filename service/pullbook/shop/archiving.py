@@ -1,0 +1,188 @@
+"""The archive: pulls found by words and by what they are, a page at a time.
+
+Words are looked up in tickets' texts, the newest job first, and each pull is then held against them, so that a part
+named in one setup finds that setup's pulls. Ids come first; what is shown of them is read for one page only.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import ColumnElement, Integer, and_, column, func, or_, select, table, text, tuple_
+from sqlalchemy.orm import Session
+
+from pullbook.db.evidence import Pull
+from pullbook.db.found import FoundModel, FoundPull, FoundTicket
+from pullbook.db.tables import Setup
+from pullbook.errors import FieldProblem, Invalid
+from pullbook.shop.narrowing import COLUMNS, FEW, LookedFor, conditions, few_with, flagged, models_asked, newest
+from pullbook.shop.wording import Wanted, setup_line, wanted
+
+MOST_COUNTED = 1000
+FIRST_TICKETS, MOST_TICKETS = 64, 1024
+IN_JOBS = (FoundPull.number, FoundPull.taken_at, FoundPull.pull_id)
+_WORDS = table("found_words", column("rowid", Integer))
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """How many of the newest thousand pulls found are of each make and each model year, the most first."""
+
+    pulls: int  # of these; a thousand, where there are more
+    more: bool
+    makes: tuple[tuple[str, int], ...]
+    years: tuple[tuple[int | None, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Hits:
+    """A page of pulls found, by id, and what they come to; `counted` with the first page only."""
+
+    pull_ids: tuple[str, ...]
+    next: str | None
+    counted: Counted | None
+
+
+def look(session: Session, looked: LookedFor, cursor: str | None, limit: int) -> Hits:
+    """Pulls that fit, the latest taken first; with words the newest job first, and in each its latest pull first.
+
+    Invalid for a cursor that no page gave.
+    """
+    key = _key(session, cursor)
+    enough = limit + 1 if cursor else max(limit, MOST_COUNTED) + 1
+    rows = _found(session, looked, key, enough)
+    page = rows[:limit]
+    return Hits(
+        pull_ids=tuple(row.pull_id for row in page),
+        next=page[-1].pull_id if len(rows) > limit else None,
+        counted=None if cursor else _counted(session, rows),
+    )
+
+
+def _key(session: Session, cursor: str | None) -> tuple[Any, ...] | None:
+    if not cursor:
+        return None
+    row = session.execute(select(*IN_JOBS).where(FoundPull.pull_id == cursor)).one_or_none()
+    if row is None:
+        problem = FieldProblem("cursor", cursor, "send back `next` as the page gave it, or leave it out")
+        raise Invalid(f"cursor {cursor!r} is not one that a page gave.", problem)
+    return tuple(row)
+
+
+def _found(session: Session, looked: LookedFor, key: tuple[Any, ...] | None, enough: int) -> Sequence[Any]:
+    model_ids = models_asked(session, looked)
+    if model_ids == []:
+        return []
+    words = wanted(looked.words)
+    if not words:
+        if looked.words.strip():
+            return []  # nothing of it could be looked up
+        return newest(session, looked, model_ids, key[1:] if key else None, enough)
+    few = few_with(session, looked, model_ids, any_filter=True)
+    asked = [*conditions(looked, model_ids), *flagged(looked)]
+    if key is not None:
+        asked.append(tuple_(*IN_JOBS) < tuple_(*key, types=[one.type for one in IN_JOBS]))
+    if few is not None:
+        statement: Any = select(*COLUMNS, FoundTicket.own_line).join(few, few.c.pull_id == FoundPull.pull_id)
+        statement = statement.join(FoundTicket, FoundTicket.number == FoundPull.number)
+        rows = session.execute(_in_jobs(statement.where(*asked, _stands_in(session, words)))).all()
+        return _held_against(session, words, rows, {row.number: row.own_line for row in rows})[:enough]
+    met: list[Any] = []
+    for lines in _tickets(session, words, key[0] if key else None):
+        statement = select(*COLUMNS).where(FoundPull.number.in_(list(lines)), *asked)
+        rows = session.execute(_in_jobs(statement)).all()
+        met += _held_against(session, words, rows, lines)
+        if len(met) >= enough:
+            break
+    return met[:enough]
+
+
+def _in_jobs(statement: Any) -> Any:
+    return statement.order_by(*(one.desc() for one in IN_JOBS))
+
+
+def _stands_in(session: Session, words: Wanted) -> ColumnElement[bool]:
+    """That every word stands in a ticket's text, letter for letter."""
+    place = func.instr if session.get_bind().dialect.name == "sqlite" else func.strpos
+    return or_(
+        *(
+            and_(*(or_(*(place(FoundTicket.line, needle) > 0 for needle in needles)) for needles in way))
+            for way in words.ways
+        )
+    )
+
+
+def _tickets(session: Session, words: Wanted, newest_number: int | None) -> Iterator[dict[int, str]]:
+    """Tickets whose texts hold the words, the newest first: a few, then more at a time. Number and own line."""
+    at_once, below = FIRST_TICKETS, None if newest_number is None else newest_number + 1
+    is_sqlite = session.get_bind().dialect.name == "sqlite"
+    while True:
+        find = _by_fts5 if is_sqlite else _by_tsvector
+        rows = find(session, words, below, at_once)
+        if rows:
+            yield {row.number: row.own_line for row in rows}
+        if len(rows) < at_once:
+            return
+        below, at_once = rows[-1].number, min(2 * at_once, MOST_TICKETS)
+
+
+def _by_fts5(session: Session, words: Wanted, below: int | None, limit: int) -> Sequence[Any]:
+    matched = text("found_words MATCH :threes").bindparams(threes=words.fts5)
+    statement = (
+        select(FoundTicket.number, FoundTicket.own_line)
+        .join(_WORDS, FoundTicket.number == _WORDS.c.rowid)
+        .where(matched, _stands_in(session, words))
+    )
+    if below is not None:
+        statement = statement.where(_WORDS.c.rowid < below)
+    return session.execute(statement.order_by(_WORDS.c.rowid.desc()).limit(limit)).all()
+
+
+def _by_tsvector(session: Session, words: Wanted, below: int | None, limit: int) -> Sequence[Any]:
+    """All that the index gives, where that is little; else a walk back from the newest, which then ends soon."""
+    asked = [_stands_in(session, words)]
+    if below is not None:
+        asked.append(FoundTicket.number < below)
+    threes = text("pullbook_trigrams(line) @@ CAST(:threes AS tsquery)").bindparams(threes=words.tsquery)
+    capped = select(FoundTicket.number).where(threes, *asked).limit(FEW + 1).cte("capped").prefix_with("MATERIALIZED")
+    numbers = sorted(session.scalars(select(capped.c.number)), reverse=True)
+    wanted_rows = select(FoundTicket.number, FoundTicket.own_line).order_by(FoundTicket.number.desc())
+    if len(numbers) <= FEW:
+        return session.execute(wanted_rows.where(FoundTicket.number.in_(numbers[:limit]))).all() if numbers else []
+    return session.execute(wanted_rows.where(*asked).limit(limit)).all()
+
+
+def _held_against(session: Session, words: Wanted, rows: Sequence[Any], own_lines: dict[int, str]) -> list[Any]:
+    """Of these pulls, those whose own ticket, setup and note hold every word; another setup's words are not theirs."""
+    whole = {number for number, line in own_lines.items() if words.is_met_by(line)}
+    part = [row for row in rows if row.number not in whole]
+    if not part:
+        return list(rows)
+    setups = select(Setup.id, Setup.name, Setup.changed, Setup.fuel).where(Setup.id.in_({row.setup_id for row in part}))
+    setup_lines = {row.id: setup_line(row.name, row.changed, row.fuel) for row in session.execute(setups)}
+    noted = select(Pull.id, Pull.notes).where(Pull.id.in_([row.pull_id for row in part]), Pull.notes != "")
+    notes = {pull_id: setup_line(said) for pull_id, said in session.execute(noted)}
+    return [
+        row
+        for row in rows
+        if row.number in whole
+        or words.is_met_by(own_lines[row.number], setup_lines.get(row.setup_id, ""), notes.get(row.pull_id, ""))
+    ]
+
+
+def _counted(session: Session, rows: Sequence[Any]) -> Counted:
+    newest_rows = rows[:MOST_COUNTED]
+    of_model = Counter(row.model_id for row in newest_rows if row.model_id is not None)
+    named = select(FoundModel.id, FoundModel.make_key, FoundModel.make).where(FoundModel.id.in_(of_model))
+    makes: Counter[str] = Counter()
+    spelled: dict[str, str] = {}
+    for model_id, key, make in session.execute(named.order_by(FoundModel.id)) if of_model else ():
+        makes[spelled.setdefault(key, make)] += of_model[model_id]
+    years = Counter(row.model_year for row in newest_rows)
+    return Counted(
+        pulls=len(newest_rows),
+        more=len(rows) > MOST_COUNTED,
+        makes=tuple(sorted(makes.items(), key=lambda one: (-one[1], one[0]))),
+        years=tuple(sorted(years.items(), key=lambda one: (one[0] is None, -(one[0] or 0)))),
+    )
