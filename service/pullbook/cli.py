@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from sqlalchemy import exc as sql
 
 from pullbook import __version__
+from pullbook.chain_commands import add_chain_commands
 from pullbook.db.connect import Database, DatabaseAddressError, connect, sqlite_doubt
 from pullbook.db.migrating import MigrationError, migrate
 from pullbook.db.people import ROLES
@@ -58,6 +59,7 @@ def _parser() -> argparse.ArgumentParser:
     commands.add_parser("migrate", help="bring the database to this version's schema").set_defaults(run=run_migrate)
     commands.add_parser("db-status", help="say how the database's schema stands").set_defaults(run=run_status)
     commands.add_parser("check", help="say whether everything is ready to serve").set_defaults(run=run_check)
+    add_chain_commands(commands)
     staff = commands.add_parser("staff", help="who works here").add_subparsers(required=True, metavar="WHAT")
     first = staff.add_parser("first-link", help="print the one-time link by which the first owner comes in")
     first.set_defaults(run=run_first_link)

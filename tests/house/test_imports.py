@@ -23,6 +23,7 @@ ORDER = (
 BELONGS_TO = {
     "__main__": "cli",
     "serving": "cli",
+    "chain_commands": "cli",
     "bounded_heads": "cli",
     **dict.fromkeys(("body_limit", "compression", "health", "public_address", "request_log", "head_requests"), "app"),
     **dict.fromkeys(("api_description", "same_origin", "security_headers", "static_files", "warming"), "app"),

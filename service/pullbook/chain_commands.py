@@ -1,0 +1,214 @@
+"""The commands about what was kept: verify, and chain with its head, keys and export."""
+
+import argparse
+import json
+import re
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from pullbook.db.chain import ChainEntry, ChainKey, SignedHead
+from pullbook.db.connect import Database, connect
+from pullbook.db.schema_state import schema_state
+from pullbook.errors import NotReady
+from pullbook.settings import MIGRATIONS, Settings
+from pullbook.shop.anchoring import Anchor, anchors_in
+from pullbook.shop.attesting import (
+    enter_key,
+    head_text,
+    make_key,
+    note_of,
+    public_line,
+    read_key,
+    sign_today,
+    signer_of,
+)
+from pullbook.shop.examining import Report, Wanted, examine
+from pullbook.shop.rehashing import Share
+from pullbook.shop.sealing import entry_of, plain
+from pullbook.shop.verifying import Finding
+
+_PROGRESS_EACH_S = 0.2
+
+
+def add_chain_commands(commands: Any) -> None:
+    """The words that call them."""
+    verify = commands.add_parser("verify", help="hold records and files against the chain; reads only, mends nothing")
+    verify.add_argument("--share", type=share_of, default=Share(), metavar="K/N", help="only this part of the files")
+    verify.add_argument("--columns", action="store_true", help="also read each file again and compare its columns")
+    verify.add_argument("--anchors", type=Path, nargs="+", default=[], help="receipts and heads kept elsewhere")
+    verify.add_argument("--state", type=Path, help="where to write how far the files are, to go on from there")
+    verify.add_argument("--accept", type=int, nargs="+", default=[], metavar="ENTRY", help="known and explained")
+    verify.add_argument("--json", action="store_true", help="say it as JSON")
+    verify.set_defaults(run=run_verify)
+    chain = commands.add_parser("chain", help="the chain of entries").add_subparsers(required=True, metavar="WHAT")
+    chain.add_parser("head", help="sign where the chain stands today, and print it").set_defaults(run=run_head)
+    chain.add_parser("key", help="print the public keys").set_defaults(run=run_key)
+    new_key = chain.add_parser("new-key", help="make a new key where the old one is lost; the old public one stays")
+    new_key.add_argument("--reason", required=True, help="why, for whoever checks later")
+    new_key.set_defaults(run=run_new_key)
+    export = chain.add_parser("export", help="write every entry, key and head as lines of JSON")
+    export.add_argument("--out", type=Path, help="a file; standard output when left out")
+    export.set_defaults(run=run_export)
+
+
+def share_of(text: str) -> Share:
+    """`3/30` as a part of the archive."""
+    found = re.fullmatch(r"(\d{1,5})/(\d{1,5})", text)
+    if found is None or not 1 <= int(found[1]) <= int(found[2]):
+        raise argparse.ArgumentTypeError(f"{text} is no part; 1/30 is the first of thirty")
+    return Share(int(found[1]), int(found[2]))
+
+
+@contextmanager
+def _records(settings: Settings) -> Iterator[Database]:
+    with closing(connect(settings.database_url)) as database:
+        state = schema_state(database.reader, MIGRATIONS)
+        if not state.is_current:
+            raise NotReady(state.words)
+        yield database
+
+
+def run_verify(settings: Settings, asked: argparse.Namespace) -> None:
+    """Look at everything; NotReady, so that the command fails, where anything is not as it was."""
+    anchors = [one for path in asked.anchors for one in _anchors(path)]
+    after, before = _kept_state(asked)
+    wanted = Wanted(asked.share, after, asked.columns, anchors, asked.accept, settings.weather_stale_minutes)
+    with _records(settings) as database, database.reading() as session:
+        report = examine(session, datetime.now(UTC), wanted, _Progress().say, _keeper(asked))
+    report.findings += before
+    if asked.state is not None and asked.state.exists():
+        asked.state.unlink()  # through: the next look begins anew
+    print(json.dumps(report.told(), indent=1) if asked.json else _in_words(report, asked))
+    if report.findings:
+        count = len(report.findings)
+        raise NotReady(f"{count} thing{'s' if count > 1 else ''} not as it was; nothing was changed")
+
+
+class _Progress:
+    """One line on the terminal that is written over, and nothing where nobody looks."""
+
+    def __init__(self) -> None:
+        self.last = 0.0
+
+    def say(self, words: str) -> None:
+        if sys.stderr.isatty() and time.monotonic() - self.last > _PROGRESS_EACH_S:
+            print(f"\r\x1b[K{words}", end="\r", file=sys.stderr, flush=True)
+            self.last = time.monotonic()
+
+
+def _anchors(path: Path) -> list[Anchor]:
+    found = anchors_in(path.name, path.read_text(encoding="utf-8"))
+    if not found:
+        raise NotReady(f"There is neither a receipt nor a head in {path}.")
+    return found
+
+
+def _kept_state(asked: argparse.Namespace) -> tuple[str, list[Finding]]:
+    """Where an earlier look broke off, and what it had found."""
+    if asked.state is None or not asked.state.exists():
+        return "", []
+    told = json.loads(asked.state.read_text(encoding="utf-8"))
+    if (told["part"], told["of"], told["columns"]) != (asked.share.part, asked.share.of, asked.columns):
+        raise NotReady(f"{asked.state} is of another share; remove it, or ask for {told['part']}/{told['of']} again.")
+    return told["after"], [Finding(**one) for one in told["findings"]]
+
+
+def _keeper(asked: argparse.Namespace) -> Any:
+    _, before = _kept_state(asked)
+
+    def keep(_place: int, _total: int, name: str, found: list[Finding]) -> None:
+        if asked.state is None:
+            return
+        told = {"part": asked.share.part, "of": asked.share.of, "columns": asked.columns, "after": name}
+        half = asked.state.with_name(asked.state.name + ".half")
+        half.write_text(json.dumps({**told, "findings": [asdict(one) for one in [*before, *found]]}), encoding="utf-8")
+        half.replace(asked.state)
+
+    return keep
+
+
+def _in_words(report: Report, asked: argparse.Namespace) -> str:
+    files = f"{report.files_looked_at} files" + (
+        "" if asked.share.of == 1 else f" (part {asked.share.part} of {asked.share.of})"
+    )
+    lines = [f"{report.entries} entries, {files}, {report.published.checked} publications looked at."]
+    by = {
+        "outside": "vouched for by what was kept elsewhere",
+        "signed head": "signed in this database only: whoever has it and the key could have written them anew",
+        "nothing": "not signed yet",
+    }
+    lines += [f"Entries {first} to {last}: {by[who]}." for who, first, last in report.ranges]
+    amended = len(report.published.amended)
+    if amended:
+        named = ", ".join(report.published.amended)
+        lines.append(f"{amended} of what was published shows other figures now, and says so: {named}.")
+    lines += [f"Known and explained: {one.words}" for one in report.accepted]
+    lines += [f"NOT AS IT WAS: {one.words}" for one in report.findings] or ["Everything is as it was entered."]
+    return "\n".join(lines)
+
+
+def run_head(settings: Settings, _asked: argparse.Namespace) -> None:
+    """Sign today's head if it is not yet, and print the latest as a note to be kept elsewhere."""
+    now = datetime.now(UTC)
+    with _records(settings) as database:
+        sign_today(database, signer_of(database, settings.signing_key, now), now)
+        with database.reading() as session:
+            row = session.scalars(select(SignedHead).order_by(SignedHead.day.desc()).limit(1)).one_or_none()
+    if row is None:
+        raise NotReady(f"Nothing is signed: the key is not in {settings.signing_key}.")
+    print(note_of(head_text(row.day, row.entries, row.head, row.signed_at), row.key_id, row.signature), end="")
+
+
+def run_key(settings: Settings, _asked: argparse.Namespace) -> None:
+    """Print every public key, the latest first."""
+    with _records(settings) as database:
+        signer_of(database, settings.signing_key, datetime.now(UTC))
+        with database.reading() as session:
+            for row in session.scalars(select(ChainKey).order_by(ChainKey.made_at.desc(), ChainKey.id)):
+                print(public_line(row.public_key), f"since {row.made_at:%Y-%m-%d %H:%M} UTC", row.reason, sep="  ")
+
+
+def run_new_key(settings: Settings, asked: argparse.Namespace) -> None:
+    """Make a new key where the file is gone; a key that is there is never written over."""
+    now = datetime.now(UTC)
+    with _records(settings) as database:
+        if read_key(settings.signing_key) is not None:
+            raise NotReady(f"There is a key in {settings.signing_key}; move it away first if it is not to be used.")
+        make_key(settings.signing_key)
+        signer = read_key(settings.signing_key)
+        if signer is not None:
+            enter_key(database, signer, now, asked.reason)
+            print(public_line(signer.public_key))
+
+
+def run_export(settings: Settings, asked: argparse.Namespace) -> None:
+    """Every key, entry and head, a line each: what the checker that stands alone reads."""
+    with _records(settings) as database, database.reading() as session:
+        if asked.out is None:
+            for line in _lines(session):
+                print(line)
+            return
+        with asked.out.open("w", encoding="ascii") as file:
+            file.writelines(f"{line}\n" for line in _lines(session))
+
+
+def _lines(session: Session) -> Iterator[str]:
+    def line(told: dict[str, Any]) -> str:
+        return json.dumps(told, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+
+    for key in session.scalars(select(ChainKey).order_by(ChainKey.made_at, ChainKey.id)):
+        yield line({"key": key.id, "public_key": key.public_key, "line": public_line(key.public_key)})
+    for row in session.execute(select(ChainEntry.__table__).order_by(ChainEntry.number)).mappings():
+        yield line({**entry_of(dict(row)), "head": row["head"]})
+    for head in session.scalars(select(SignedHead).order_by(SignedHead.day)):
+        told = {"day": head.day, "entries": head.entries, "head": head.head, "signed": plain(head.signed_at)}
+        yield line({**told, "key_id": head.key_id, "signature": head.signature})

@@ -1,0 +1,102 @@
+"""Anchoring: receipts and heads that somebody kept where the server cannot reach, held against the chain."""
+
+import base64
+import binascii
+import json
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from pullbook.shop.attesting import head_text, is_signed_by, receipt_text
+from pullbook.shop.verifying import Finding, Seen
+
+_NOTE = re.compile(
+    r"^(pullbook (?:receipt|head) 1\n(?:[a-z0-9]+ [^\n]*\n)+)(?:\n— pullbook ([A-Za-z0-9+/=]+)(?:\n|$))?", re.MULTILINE
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Anchor:
+    """What was kept outside: that the chain's head after so many entries was this."""
+
+    said_by: str  # the file, and what of it
+    text: str
+    number: int
+    head: str
+    key_id: str | None
+    signature: str | None
+
+
+def anchors_in(name: str, content: str) -> list[Anchor]:
+    """Every receipt and head in a file: signed notes one after another, or JSON as the API answers them."""
+    found = [_from_note(name, *match.groups()) for match in _NOTE.finditer(content.replace("\r\n", "\n"))]
+    if found:
+        return found
+    try:
+        told = json.loads(content)
+    except ValueError:
+        return []
+    return [anchor for one in _objects(told) for anchor in _from_object(name, one)]
+
+
+def _from_note(name: str, text: str, told: str | None) -> Anchor:
+    lines = dict(line.split(" ", 1) for line in text.rstrip("\n").split("\n")[1:])
+    try:
+        raw = base64.b64decode(told or "", validate=True)
+    except binascii.Error:
+        raw = b""
+    signed = (raw[:4].hex(), base64.b64encode(raw[4:]).decode()) if raw else (None, None)
+    number = lines.get("entry") or lines.get("entries") or "0"
+    return Anchor(f"{name}, entry {number}", text, int(number), lines.get("head", ""), *signed)
+
+
+def _objects(told: Any) -> Iterator[Mapping[str, Any]]:
+    if isinstance(told, Mapping):
+        yield told
+        for one in told.values():
+            yield from _objects(one)
+    elif isinstance(told, Sequence) and not isinstance(told, str):
+        for one in told:
+            yield from _objects(one)
+
+
+def _from_object(name: str, one: Mapping[str, Any]) -> Iterator[Anchor]:
+    try:
+        if "entry_number" in one:
+            at = datetime.fromisoformat(one["received_at"])
+            number = int(one["entry_number"])
+            text = receipt_text(number, at, one["size_bytes"], one["sha256"], one["head"])
+        elif "entries" in one and "signed_at" in one:
+            number = int(one["entries"])
+            text = head_text(one["day"], number, one["head"], datetime.fromisoformat(one["signed_at"]))
+        else:
+            return
+    except (KeyError, TypeError, ValueError):
+        return
+    yield Anchor(f"{name}, entry {number}", text, number, one["head"], one.get("key_id"), one.get("signature"))
+
+
+def held_against(anchors: Sequence[Anchor], seen: Seen, keys: Mapping[str, str]) -> tuple[list[Finding], int]:
+    """What the anchors show to be another than it was, and up to which entry they vouch for the chain."""
+    findings, good = [], 0
+    for anchor in sorted(anchors, key=lambda one: one.number):
+        what = _fault(anchor, seen, keys)
+        if what:
+            findings.append(Finding(min(anchor.number, seen.last + 1), "anchor", anchor.said_by, what))
+        elif anchor.number <= seen.sound_to:
+            good = max(good, anchor.number)
+    return findings, good
+
+
+def _fault(anchor: Anchor, seen: Seen, keys: Mapping[str, str]) -> str:
+    if anchor.key_id is not None and anchor.key_id not in keys:
+        return f"it is signed by key {anchor.key_id}, which this chain does not know"
+    if anchor.key_id is not None and not is_signed_by(keys[anchor.key_id], anchor.text, anchor.signature or ""):
+        return "its signature is not over what it says: the copy itself was altered"
+    if anchor.number > seen.last:
+        return f"it vouches for entry {anchor.number}, and the chain ends at {seen.last}: entries are cut off"
+    if seen.heads.get(anchor.number) != anchor.head:
+        return f"entry {anchor.number} is not the one it vouches for: it or one before it was written anew"
+    return ""

@@ -1,0 +1,189 @@
+"""Verifying: everything that the chain says, held against what stands in the database. Reads only; mends nothing."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any, cast
+
+from sqlalchemy import Table, select
+from sqlalchemy.orm import Session
+
+from pullbook.db.chain import ChainEntry, ChainKey, ChainSalt, SignedHead
+from pullbook.db.evidence import ResultsLink
+from pullbook.db.tables import Counter
+from pullbook.errors import ShopError
+from pullbook.shop.amending import published_of
+from pullbook.shop.attesting import head_text, is_signed_by, key_id_of
+from pullbook.shop.auditing import first_broken_entry
+from pullbook.shop.chaining import COUNTER, rows_of
+from pullbook.shop.opening import published_under
+from pullbook.shop.sealing import FIRST_PREVIOUS, KINDS, entry_of, head_of, row_digest, words_digest
+from pullbook.shop.tracing import digest_of
+
+CLOCK_SLACK = timedelta(minutes=5)  # requests that overlap are numbered in the order in which they end
+_ENTRY, _SALT = cast("Table", ChainEntry.__table__), cast("Table", ChainSalt.__table__)
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that is not as it was: at which entry, of which record, and what of it."""
+
+    entry: int | None
+    kind: str
+    record_id: str
+    what: str
+
+    @property
+    def words(self) -> str:
+        """As a line of the report."""
+        where = f"entry {self.entry}, " if self.entry is not None else ""
+        return f"{where}{self.kind} {self.record_id}: {self.what}".replace("  ", " ").replace(" :", ":")
+
+
+@dataclass
+class Seen:
+    """What a walk through the chain leaves for the other looks: heads by number, entries by record."""
+
+    heads: dict[int, str] = field(default_factory=lambda: {0: FIRST_PREVIOUS})
+    by_record: dict[tuple[str, str], Mapping[Any, Any]] = field(default_factory=dict)
+    sound_to: int = 0  # every entry up to this one follows from the one before it
+    signed_to: int = 0  # a day's head signs every entry up to this one
+
+    @property
+    def last(self) -> int:
+        """The number of the last entry there is."""
+        return max(self.heads)
+
+
+def walk(session: Session, seen: Seen, now: datetime) -> Iterator[Finding]:
+    """Every entry in order: its number, what it follows from, its own hash, and the clock."""
+    previous, expected, latest, sound = FIRST_PREVIOUS, 0, None, True
+    for row in session.execute(select(_ENTRY).order_by(_ENTRY.c.number)).mappings():
+        number = row["number"]
+        expected += 1
+        seen.heads[number] = row["head"]
+        seen.by_record[row["kind"], row["record_id"]] = row
+        faults = list(_faults(row, previous, expected))
+        if latest is not None and row["entered_at"] < latest - CLOCK_SLACK:
+            faults.append(f"the clock was set back: entered at {_at(row)}, after one of {latest:%Y-%m-%d %H:%M:%S} UTC")
+        if row["entered_at"] > now + CLOCK_SLACK:
+            faults.append(f"it was entered at {_at(row)}, which is still to come")
+        for what in faults:
+            yield Finding(number, row["kind"], row["record_id"], what)
+        sound = sound and not faults
+        seen.sound_to = number if sound else seen.sound_to
+        expected, previous = number, row["head"]
+        latest = row["entered_at"] if latest is None else max(latest, row["entered_at"])
+    given_out = session.execute(select(Counter.last).where(Counter.name == COUNTER)).scalar() or 0
+    if given_out != seen.last:
+        what = f"{given_out} numbers were given out and the last entry is {seen.last}: entries are cut off or put in"
+        yield Finding(min(given_out, seen.last) + 1, "chain", "", what)
+
+
+def _faults(row: Mapping[Any, Any], previous: str, expected: int) -> Iterator[str]:
+    if row["number"] != expected:
+        yield f"entry {expected} is missing before it"
+    elif row["previous"] != previous:
+        yield "it does not follow from the entry before it"
+    if row["head"] != head_of(entry_of(row)):
+        yield "what it says is not what its hash is of"
+
+
+def _at(row: Mapping[Any, Any]) -> str:
+    return f"{row['entered_at']:%Y-%m-%d %H:%M:%S} UTC"
+
+
+def records(session: Session, seen: Seen) -> Iterator[Finding]:
+    """Every record against its entry: calibrations, readings, channel maps, publications, what is said of files."""
+    salts: dict[int, str] = {row.number: row.salt for row in session.execute(select(_SALT))}
+    missing = dict(seen.by_record)
+    for kind in KINDS:
+        for row in rows_of(session, kind):
+            entry = missing.pop((kind, row["id"]), None)
+            if entry is None:
+                yield Finding(None, kind, row["id"], "it stands in no entry: it was put in past the service")
+                continue
+            for what in _differs(kind, row, entry, salts):
+                yield Finding(entry["number"], kind, row["id"], what)
+    for (kind, record_id), entry in missing.items():
+        what = "the record is gone" if kind in KINDS else "this version knows no such kind of entry"
+        yield Finding(entry["number"], kind, record_id, what)
+
+
+def _differs(kind: str, row: Mapping[str, Any], entry: Mapping[Any, Any], salts: Mapping[int, str]) -> Iterator[str]:
+    if KINDS[kind].file and row["sha256"] != entry["sha256"]:
+        yield f"it names file {row['sha256']}, and the entry {entry['sha256']}"
+    if row_digest(kind, row) != entry["row_digest"]:
+        yield f"what is on record is not what was entered ({', '.join(KINDS[kind].columns)})"
+    salt = salts.get(entry["number"])
+    if salt is not None and words_digest(kind, row, salt) != entry["words_digest"]:
+        yield f"its words are not those that were entered ({', '.join(KINDS[kind].words)})"
+
+
+def heads(session: Session, seen: Seen) -> Iterator[Finding]:
+    """Each day's signed head: its signature, its key, and the entry it is of."""
+    keys = {row.id: row.public_key for row in session.execute(select(ChainKey.__table__))}
+    for name, public_key in keys.items():
+        if key_id_of(public_key) != name:
+            yield Finding(None, "key", name, "this is not the id of that public key")
+    for row in session.execute(select(SignedHead.__table__).order_by(SignedHead.day)):
+        told = head_text(row.day, row.entries, row.head, row.signed_at)
+        if not is_signed_by(keys.get(row.key_id, ""), told, row.signature):
+            yield Finding(row.entries, "signed head", row.day, f"the signature is not key {row.key_id}'s over it")
+        elif row.entries > seen.last:
+            what = f"it signs {row.entries} entries and the chain ends at {seen.last}: the rest is cut off"
+            yield Finding(seen.last + 1, "signed head", row.day, what)
+        elif seen.heads.get(row.entries) != row.head:
+            what = f"entry {row.entries} is not the one that was signed: it or one before it was written anew"
+            yield Finding(row.entries, "signed head", row.day, what)
+        else:
+            seen.signed_to = max(seen.signed_to, row.entries)
+
+
+def audit_trail(session: Session) -> Iterator[Finding]:
+    """The trail of who did what, which is a chain of its own."""
+    broken = first_broken_entry(session)
+    if broken is not None:
+        yield Finding(None, "audit trail", str(broken), "its entry of this number does not follow, or was cut off")
+
+
+@dataclass
+class Republished:
+    """What reading publications anew came to."""
+
+    checked: int = 0
+    amended: list[str] = field(default_factory=list)
+
+
+def publications(session: Session, seen: Seen, told: Republished, weather_stale_minutes: int) -> Iterator[Finding]:
+    """Every publication's digest against what it is of, and read anew by the same code as the customer's page.
+
+    Figures that moved because a record behind them was superseded are an amendment and no finding: the customer's page
+    says so too. Figures that moved with nothing superseded are one.
+    """
+    for row in session.scalars(select(ResultsLink).order_by(ResultsLink.id)):
+        told.checked += 1
+        entry = seen.by_record.get(("published", row.id), {}).get("number")
+        if digest_of(row.published) != row.digest:
+            yield Finding(entry, "published", row.id, "its digest is not of what was published")
+            continue
+        try:
+            now = published_of(published_under(session, row, weather_stale_minutes).comparison)
+        except (ShopError, ValueError) as error:
+            yield Finding(entry, "published", row.id, f"it cannot be read any more: {error}")
+            continue
+        if digest_of(now) == row.digest:
+            continue
+        was = cast("dict[str, Any]", row.published)
+        if all(_moved_alone(was["pulls"][one], now["pulls"].get(one)) for one in was["pulls"]) and (
+            was["method_version"] == now["method_version"]
+        ):
+            yield Finding(entry, "published", row.id, "the same records give other figures now")
+        told.amended.append(row.id)
+
+
+def _moved_alone(was: Mapping[str, Any], now: Mapping[str, Any] | None) -> bool:
+    """Whether nothing that the figures are made from is another than it was."""
+    if now is None:
+        return False
+    return all(bool(was[name] == now[name]) for name in ("inputs", "set_aside"))
