@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from pullbook.archive_commands import words_again
 from pullbook.db.connect import Database, connect
 from pullbook.db.evidence import ColumnBlock, Pull, RawFile, ResultsLink
 from pullbook.db.migrating import migrate
@@ -34,6 +35,7 @@ from pullbook.db.tables import (
 )
 from pullbook.settings import MIGRATIONS
 from pullbook.shop.searching import findable
+from tests.bench.filled_figures import drawn_figures
 from tests.bench.filled_words import PARTS, WORK, Car, car_of, customer_of, draw_model, note_of
 from tests.bench.pouring import Pouring, pouring, renew_statistics
 from tests.bench.shared_files import shared_files
@@ -110,6 +112,7 @@ class Years:
         self.customers: list[str] = []
         self.vehicles: list[tuple[str, str, Car]] = []
         self.jobs: list[Job] = []
+        self.pulls: list[tuple[str, datetime, str, float]] = []  # id, when, kind, the car's usual power in W
         self.shop: Shopful
 
     def moment(self, share: float) -> datetime:
@@ -124,6 +127,7 @@ class Years:
         self.fill_vehicles(into)
         self.fill_tickets(into)
         self.fill_pulls(into)
+        drawn_figures(into, self)
         self.fill_money(into)
         self.fill_links(into)
 
@@ -274,8 +278,9 @@ class Years:
                 at = job.booked_from + timedelta(minutes=5 + 6 * number, seconds=self.chance.randrange(60))
                 setup = setups[number * len(setups) // job.pulls]
                 aside = ("Wheel slip", at, tuner) if draw() < 0.02 else (None, None, None)
-                where = (self.ids.at(at), job.id, setup, job.cell_id, hashes[number % len(hashes)])
-                kind = "sweep" if draw() < 0.96 else "hold"
+                one, kind = self.ids.at(at), "sweep" if draw() < 0.96 else "hold"
+                self.pulls.append((one, at, kind, self.vehicles[job.vehicle][2].power_w))
+                where = (one, job.id, setup, job.cell_id, hashes[number % len(hashes)])
                 note = note_of(self.chance) if draw() < 0.1 else ""
                 yield *where, kind, at, at, f"run-{number}.csv", tuner, self.shop.map_id, "readable", *aside, note
 
@@ -312,11 +317,14 @@ class Years:
         into.rows(ResultsLink, [*names, "ends_at", "opened_count"], rows())
 
 
-def fill(database: Database, sizes: Sizes) -> Years:
-    """Fill an empty database of today's schema in one transaction."""
+def fill(database: Database, sizes: Sizes, *, texts: bool = True) -> Years:
+    """Fill an empty database of today's schema in one transaction, then write what tickets are found by."""
     years = Years(sizes)
     with pouring(database) as into:
         years.fill(into)
+    if texts:
+        for _ in words_again(database):
+            pass
     renew_statistics(database)
     return years
 

@@ -25,12 +25,19 @@ class Pouring:
 
     def rows(self, model: Any, names: Sequence[str], rows: Iterable[Row]) -> int:
         """Insert rows of plain values in the order of `names`; other columns take their defaults. How many went in."""
-        table: Table = model.__table__
+        return self.rows_of(model.__table__, names, rows)
+
+    def rows_of(self, table: Table, names: Sequence[str], rows: Iterable[Row], *, named: str = "") -> int:
+        """The same for a bare table; with a name, into another table that takes only these of its columns."""
         given = [table.c[name] for name in names]
         constant = {
             column: column.default.arg
             for column in table.columns
-            if column not in given and not column.nullable and column.default is not None and column.default.is_scalar
+            if not named
+            and column not in given
+            and not column.nullable
+            and column.default is not None
+            and column.default.is_scalar
         }
         columns = [*given, *constant]
         stored = [self._binder(column) for column in columns]
@@ -39,7 +46,7 @@ class Pouring:
             tuple(bind(value) if bind else value for bind, value in zip(stored, (*row, *rest), strict=True))
             for row in rows
         )
-        return self._send(table.name, [column.name for column in columns], converted)
+        return self._send(named or table.name, [column.name for column in columns], converted)
 
     def _binder(self, column: Any) -> Any:
         return column.type.dialect_impl(self.connection.dialect).bind_processor(self.connection.dialect)

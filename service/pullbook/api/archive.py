@@ -115,7 +115,7 @@ def several(
 
 @router.post("/archive/figures", summary="Read figures that are due", response_model=FiguresAnswer)
 def read_figures(person: Desk, session: WriteSession) -> Response:
-    """Those whose weather, calibration, map or car changed since they were last read, the newest first, some at once."""
+    """Those whose weather, calibration, map or car changed since they were last read, the newest first, a few."""
     read = read_due(session)
     session.flush()
     return Json({"read": read, "due": how_many_due(session)})
