@@ -20,15 +20,16 @@ FIRST_WAIVER = """\
 DRAFT. This text came with the program. It is not legal advice, and nobody has checked it against the law where you \
 are. Have a lawyer who practises there read and change it before a customer signs it.
 
-1. You ask us to run your car on our rollers. It will be driven at full load and high speed without moving from the spot.
+1. You ask us to run your car on our rollers. It will be driven at full load and high speed without leaving \
+the spot.
 2. You tell us what you know: faults, leaks, repairs not finished, parts that are not what they seem, and how old the \
 tyres are.
-3. A car can be damaged on the rollers: engine, clutch, gearbox, driveline, tyres, bodywork at the tie-downs. Wear that \
-was there before may show itself here for the first time.
+3. A car can be damaged on the rollers: engine, clutch, gearbox, driveline, tyres, bodywork at the tie-downs. Wear \
+that was there before may show itself here for the first time.
 4. We check the car before it runs and may refuse to run it, or stop, whenever it does not look safe to us.
 5. Nobody but our own people stands in the cell while the rollers turn. Watch from where we show you.
-6. Figures are measured as well as we can and are told with what they may be off by. They are no promise of what the car \
-will do on the road, and a change of tune may alter what the law or your insurer lets you do with it.
+6. Figures are measured as well as we can and are told with what they may be off by. They are no promise of what the \
+car will do on the road, and a change of tune may alter what the law or your insurer lets you do with it.
 7. We may keep photos and measurements of the car for our own records. Nobody else gets to see them unless you agree.
 8. Nothing in this text takes away a right that the law gives you and that cannot be signed away.
 

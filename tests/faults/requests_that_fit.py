@@ -1,10 +1,22 @@
 """Requests that reach as far into the service as can be: every id in them is that of a record which is there."""
 
 import re
+import struct
+import zlib
 
 from tests.api.pull_files import UNCLEAR_COLUMNS, Steady, filed
 from tests.furnishing import made
 from tests.house.sample_requests import UNKNOWN_ID
+
+
+def one_dot():
+    """A picture of one grey dot, as a PNG (ISO/IEC 15948)."""
+
+    def chunk(name, body):
+        return struct.pack(">I", len(body)) + name + body + struct.pack(">I", zlib.crc32(name + body))
+
+    head = chunk(b"IHDR", struct.pack(">IIBBBBB", 1, 1, 8, 0, 0, 0, 0))
+    return b"\x89PNG\r\n\x1a\n" + head + chunk(b"IDAT", zlib.compress(b"\0\x80")) + chunk(b"IEND", b"")
 
 
 class Fitting:
@@ -24,7 +36,15 @@ class Fitting:
         joined = client.post(
             f"/api/v1/pulls/{pull['id']}/joined-files?file_name=second.csv", content=Steady(gain_rad_s2=7.0).csv()
         )
+        picture = {"file_name": "front.png"}
+        photo = client.post(f"/api/v1/tickets/{house.ticket_id}/photos", params=picture, content=one_dot())
+        waivers, lists = client.get("/api/v1/waivers").json(), client.get("/api/v1/checklists").json()
         self.ids = {
+            "photo_id": made(photo)["id"],
+            "version_id": waivers["items"][0]["id"],
+            "waiver_version_id": waivers["items"][0]["id"],
+            "list_id": lists["items"][0]["id"],
+            "checklist_id": lists["items"][0]["id"],
             "charge_id": lines["charges"][0]["id"],
             "payment_id": payments["payments"][0]["id"],
             "item_id": item["id"],

@@ -61,6 +61,7 @@ LOADED_WHEN_NEEDED = {
     "fastparquet": "0.3 s, and pandas with it; only what is taken away as Parquet needs it",
     "scipy": "0.7 s and 95 MiB; only rare statistics need it",
     "asammdf": "0.5 s and 90 MiB; only the process that decodes an MDF file needs it",
+    "PIL": "14 MB; only a photo of a car needs it",
     "resource": "not every system has it",
     "alembic": "0.2 s; only the migrate command needs it",
     "plotly": "its Python side is 110 MiB; we serve its browser bundle as a file",

@@ -11,6 +11,7 @@ from pullbook.api import (
     cells,
     channel_maps,
     charges,
+    checklists,
     columns,
     comparisons,
     curves,
@@ -26,6 +27,7 @@ from pullbook.api import (
     joined_files,
     link_door,
     own_account,
+    photos,
     price_items,
     pull_coast_downs,
     pull_mixture,
@@ -43,6 +45,7 @@ from pullbook.api import (
     track_runs,
     tray,
     vehicles,
+    waivers,
     weather,
 )
 
@@ -62,6 +65,9 @@ _NOUNS = (
     tickets,
     free_times,
     ticket_limits,
+    waivers,
+    checklists,
+    photos,
     setups,
     track_runs,
     pulls,

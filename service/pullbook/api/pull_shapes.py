@@ -10,6 +10,7 @@ from pullbook.api.shaping import UNSET, Answer, Asked, Id, Instant, Words
 from pullbook.db.evidence import Pull, RawFile
 from pullbook.db.tables import Cell, ChannelMap, Setup, Staff, Ticket
 from pullbook.errors import NotFound
+from pullbook.shop.signing_off import SHOP_ZONE, covers, last_signed
 
 Kind = Literal["sweep", "hold", "coast_down", "part_throttle"]
 Reason = Annotated[Words, Field(min_length=1, description="Why, in words that a customer may read.")]
@@ -36,7 +37,10 @@ class MapChosen(Asked):
 
 
 class PullAnswer(Answer):
-    """A pull as filed. `state` unreadable: it is kept, and `reason` says what it waits for."""
+    """A pull as filed. `state` unreadable: it is kept, and `reason` says what it waits for.
+
+    `safety_signed`: the checklist was signed for this ticket and cell before it, on the same day by the shop's clock.
+    """
 
     id: str
     ticket_id: str
@@ -61,6 +65,7 @@ class PullAnswer(Answer):
     set_aside_at: Instant | None
     set_aside_by_name: str | None
     same_file_on_tickets: list[int]
+    safety_signed: bool
     notes: str
     version: int
 
@@ -83,11 +88,13 @@ _JOINED = {
     "channel_map_name": ChannelMap.name,
     "set_aside_by_name": _SETTER.full_name,
 }
-_OWN = [name for name in PullAnswer.model_fields if name not in (*_JOINED, "same_file_on_tickets")]
+_OWN = [name for name in PullAnswer.model_fields if name not in (*_JOINED, "same_file_on_tickets", "safety_signed")]
 SELECTED = (
     select(
         *(getattr(Pull, name) for name in _OWN),
         *(column.label(name) for name, column in _JOINED.items()),
+        last_signed(Pull.ticket_id, Pull.cell_id, Pull.taken_at).label("last_signed_at"),
+        SHOP_ZONE.label("shop_zone"),
     )
     .join(Ticket, Ticket.id == Pull.ticket_id)
     .join(Setup, Setup.id == Pull.setup_id)
@@ -111,7 +118,11 @@ def pull_facts(session: Session, rows: list[Any]) -> list[dict[str, Any]]:
     for sha256, number in session.execute(_TWINS, {"files": list({row.sha256 for row in rows})}):
         twins.setdefault(sha256, set()).add(number)
     return [
-        {**row._mapping, "same_file_on_tickets": sorted(twins.get(row.sha256, set()) - {row.ticket_number})}
+        {
+            **{name: row._mapping[name] for name in (*_OWN, *_JOINED)},
+            "same_file_on_tickets": sorted(twins.get(row.sha256, set()) - {row.ticket_number}),
+            "safety_signed": covers(row.last_signed_at, row.taken_at, row.shop_zone),
+        }
         for row in rows
     ]
 

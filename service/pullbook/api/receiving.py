@@ -4,6 +4,7 @@ import base64
 import binascii
 import hashlib
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -87,19 +88,28 @@ async def received_file(request: Request, wanted: Wanted, settings: SettingsDep)
     return await receive(request, settings)
 
 
-async def receive(request: Request, settings: Settings) -> Received:
-    """A file as the body, hashed as it comes. Refused at the earliest byte that tells: kind, size, digest."""
-    size = _refuse_by_headers(request, settings.largest_upload_bytes)
+async def receive(
+    request: Request,
+    settings: Settings,
+    judge: Callable[[bytes, int | None], object] = screen,
+    largest_bytes: int | None = None,
+) -> Received:
+    """A file as the body, hashed as it comes. Refused at the earliest byte that tells: kind, size, digest.
+
+    `judge` gets its first bytes and its size, and raises where they are of no kind that is wanted here.
+    """
+    cap = min(settings.largest_upload_bytes, largest_bytes or settings.largest_upload_bytes)
+    size = _refuse_by_headers(request, cap)
     digest, parts, count, judged = hashlib.sha256(), [], 0, False
     try:
         async for part in request.stream():
             count += len(part)
-            if count > settings.largest_upload_bytes:
-                raise _too_large(f"more than {settings.largest_upload_bytes}", settings.largest_upload_bytes)
+            if count > cap:
+                raise _too_large(f"more than {cap}", cap)
             parts.append(part)
             digest.update(part)
             if not judged and count >= ENOUGH_TO_JUDGE:
-                screen(b"".join(parts), size)
+                judge(b"".join(parts), size)
                 judged = True
     except ClientDisconnect as error:
         raise Invalid(f"The file broke off after {count} bytes; nothing was kept.") from error
@@ -107,7 +117,7 @@ async def receive(request: Request, settings: Settings) -> Received:
     if not data:
         raise Invalid("The file is empty; nothing was kept.", FieldProblem("body", "", "the file itself as the body"))
     if not judged:
-        screen(data, len(data))
+        judge(data, len(data))
     sha256 = digest.hexdigest()
     _refuse_other_digest(request, sha256)
     return Received(data, sha256)

@@ -1,5 +1,6 @@
 """Tickets in words and numbers: what is asked of one, and what is answered."""
 
+from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
@@ -10,6 +11,7 @@ from pullbook.api.shaping import UNSET, Answer, Asked, Id, Instant, Line, Words
 from pullbook.db.tables import Cell, Customer, Staff, Ticket, TicketStep, Vehicle, WaiverText
 from pullbook.errors import NotFound
 from pullbook.shop.booking import MOVES
+from pullbook.shop.signing_off import missing_before_running
 
 State = Literal["booked", "checked_in", "in_cell", "ready", "collected", "on_hold", "cancelled"]
 AskedFor = Annotated[Words, Field(min_length=1, description="What the customer wants done, in their words.")]
@@ -113,9 +115,10 @@ class TicketAnswer(Answer):
 
 
 class WholeTicket(TicketAnswer):
-    """One ticket with every step it took."""
+    """One ticket with every step it took. `warnings`: what is missing before the car is run, in words."""
 
     steps: list[StepAnswer]
+    warnings: list[str]
 
 
 class TicketList(Answer):
@@ -158,7 +161,10 @@ def ticket_facts(row: Any) -> dict[str, Any]:
     return facts
 
 
-def whole_ticket(session: Session, ticket_id: str) -> dict[str, Any]:
+BEFORE_RUNNING = ("checked_in", "in_cell")
+
+
+def whole_ticket(session: Session, ticket_id: str, now: datetime) -> dict[str, Any]:
     """A ticket as answered, with its steps, oldest first; NotFound when there is none."""
     row = session.execute(SELECTED.where(Ticket.id == ticket_id)).one_or_none()
     if row is None:
@@ -169,4 +175,7 @@ def whole_ticket(session: Session, ticket_id: str) -> dict[str, Any]:
         .where(TicketStep.ticket_id == ticket_id)
         .order_by(TicketStep.at, TicketStep.id)
     ).mappings()
-    return {**ticket_facts(row), "steps": [dict(step) for step in steps]}
+    warnings = []
+    if row.state in BEFORE_RUNNING:
+        warnings = missing_before_running(session, row.waiver_name, ticket_id, row.cell_id, now)
+    return {**ticket_facts(row), "steps": [dict(step) for step in steps], "warnings": warnings}

@@ -74,7 +74,7 @@ def add(asked: NewTicket, person: Desk, session: WriteSession, now: Now) -> Resp
     record_making(session, now, person.id, row, {"number": row.number, **given}, "ticket")
     charge_items(session, now, person.id, row.id, asked.price_item_ids)
     session.flush()
-    return Json(whole_ticket(session, row.id), 201)
+    return Json(whole_ticket(session, row.id, now), 201)
 
 
 @router.get("", summary="Find tickets", response_model=TicketList)
@@ -108,9 +108,9 @@ def several(
 
 
 @router.get("/{ticket_id}", summary="One ticket", response_model=WholeTicket)
-def get(ticket_id: TicketId, person: SignedIn, session: ReadSession) -> Response:
+def get(ticket_id: TicketId, person: SignedIn, session: ReadSession, now: Now) -> Response:
     """With every step it took and where it may go from here."""
-    return Json(whole_ticket(session, ticket_id))
+    return Json(whole_ticket(session, ticket_id, now))
 
 
 def _with_signature(session: Session, row: Ticket, changes: dict[str, Any], now: datetime) -> dict[str, Any]:
@@ -136,12 +136,12 @@ def change(ticket_id: TicketId, asked: TicketChange, person: Desk, session: Writ
         if changes.keys() & {"cell_id", "booked_from", "booked_to"}:
             refuse_clash(session, row)
     session.flush()
-    return Json(whole_ticket(session, ticket_id))
+    return Json(whole_ticket(session, ticket_id, now))
 
 
 @router.post("/{ticket_id}/steps", status_code=201, summary="Move a ticket on", response_model=WholeTicket)
 def step(ticket_id: TicketId, asked: NewStep, person: Desk, session: WriteSession, now: Now) -> Response:
-    """409 says where it may go when it may not go there."""
+    """409 says where it may go when it may not go there; `warnings` say what is missing before the car is run."""
     row = locked(session, Ticket, ticket_id, "ticket")
     before = row.state
     with session.no_autoflush:
@@ -149,4 +149,4 @@ def step(ticket_id: TicketId, asked: NewStep, person: Desk, session: WriteSessio
         take_step(session, row, asked.state, at, person.id, asked.note)
     session.flush()
     record_change(session, now, person.id, row, {"state": before}, "ticket")
-    return Json(whole_ticket(session, ticket_id), 201)
+    return Json(whole_ticket(session, ticket_id, now), 201)

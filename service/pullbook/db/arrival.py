@@ -1,4 +1,4 @@
-"""What happens when a car arrives and before it is pulled: the waiver's text, photos, the safety checklist, signings."""
+"""What happens when a car arrives and before it is pulled: waiver, photos, safety checklist, signings."""
 
 from datetime import datetime
 

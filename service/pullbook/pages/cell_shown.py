@@ -7,6 +7,7 @@ from typing import ClassVar
 
 from pullbook.measure.correction import Standard
 from pullbook.measure.curve import Flag
+from pullbook.pages.arrival_shown import TicketArrival
 from pullbook.pages.budget_shown import BudgetShown
 from pullbook.pages.charges_shown import TicketCharges
 from pullbook.pages.coasting_shown import CalibrationsShown
@@ -122,6 +123,7 @@ class TicketPage(Shown):
     limits: TicketLimits = told("What must not be passed on this job, and what the car was last limited to.")
     track: TicketTrack = told("Timed runs on a strip, beside the pulls of the same setups.")
     charges: TicketCharges = told("What the job comes to.")
+    arrival: TicketArrival = told("How the car came, its photos, the terms, and who signed the safety checklist.")
 
 
 @dataclass(frozen=True)

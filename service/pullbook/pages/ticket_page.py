@@ -11,6 +11,7 @@ from pullbook.db.tables import Cell, ChannelMap, Customer, Setup, Staff, Ticket,
 from pullbook.errors import NotFound
 from pullbook.measure.correction import STANDARDS
 from pullbook.measure.curve import Flag
+from pullbook.pages.arrival_shown import ticket_arrival
 from pullbook.pages.cell_shown import LinkLine, MapBrief, SetupCard, StepLine, TicketHead, TicketPage
 from pullbook.pages.charges_shown import ticket_charges
 from pullbook.pages.finding import cells, vehicle_title
@@ -54,6 +55,7 @@ def read_ticket(
         limits=ticket_limits(session, ticket_id, units),
         track=ticket_track(session, ticket_id, pulls, units),
         charges=ticket_charges(session, ticket_id),
+        arrival=ticket_arrival(session, ticket_id, now),
     )
 
 

@@ -65,6 +65,7 @@ HUMIDITY_WORDS = {
     "wet_bulb_c": ("wet bulb", "°C"),
 }
 
+EIGHTH_WORDS = ("empty", "1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8", "full")  # of a tank
 PAYMENT_WORDS = {"cash": "cash", "card": "card", "transfer": "transfer", "other": "another way"}
 EVIDENCE_WORDS = {
     "coast_down": "Bare coast-down",

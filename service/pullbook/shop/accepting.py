@@ -43,7 +43,7 @@ def write_waiver(session: Session, now: datetime, staff_id: str, body: str, repl
 def _refuse_overtaken(newest: int, replaces: int) -> int:
     if replaces != newest:
         raise Clash(
-            f"Version {newest} is in force by now; somebody wrote it while you were writing. Nothing of yours was kept.",
+            f"Version {newest} is in force by now; it was written meanwhile. Nothing of yours was kept.",
             FieldProblem("replaces", replaces, f"{newest}, once you have read it"),
         )
     return newest

@@ -37,6 +37,7 @@ class PullFacts:
     set_aside_at: datetime | None
     notes: str
     version: int
+    safety_signed: bool = True  # somebody signed for its ticket and cell before it, on that day of the shop's calendar
 
 
 @dataclass(frozen=True, slots=True)

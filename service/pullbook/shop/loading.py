@@ -26,6 +26,7 @@ from pullbook.shop.facts import (
     WeatherFacts,
 )
 from pullbook.shop.mapping import RECOGNISED_PREFIX
+from pullbook.shop.signing_off import SHOP_ZONE, covers, last_signed
 from pullbook.shop.unpacking import headers_of
 from pullbook.shop.weather_matching import nearest_after, nearest_before
 
@@ -81,6 +82,7 @@ _PULL = _own(
     "cell_name",
     "size_bytes",
     "operator_name",
+    "safety_signed",
 )
 _SETUP, _CELL, _VEHICLE = _own(SetupFacts), _own(CellFacts), _own(VehicleFacts)
 # where in a row of PULLS each part begins: taken by place, which is quicker than by name a hundred times a row
@@ -123,6 +125,8 @@ PULLS = (
         in_force().label("calibration_id"),
         nearest_before(Pull.cell_id, Pull.taken_at).label("weather_before_id"),
         nearest_after(Pull.cell_id, Pull.taken_at).label("weather_after_id"),
+        last_signed(Pull.ticket_id, Pull.cell_id, Pull.taken_at).label("last_signed_at"),
+        SHOP_ZONE.label("shop_zone"),
         select(TicketLimit.ticket_id).where(TicketLimit.ticket_id == Pull.ticket_id).exists().label("limited"),
         select(JoinedFile.id).where(JoinedFile.pull_id == Pull.id).exists().label("has_joined"),
     )
@@ -221,6 +225,7 @@ def _loaded(
         cell_name=cell.name,
         size_bytes=row.size_bytes,
         operator_name=row.operator_name,
+        safety_signed=covers(row.last_signed_at, row.taken_at, row.shop_zone),
     )
     ticket = TicketFacts(
         id=row.ticket_id,
