@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from pydantic import ValidationError
 from sqlalchemy import exc as sql
 
-from pullbook import __version__
+from pullbook import __version__, month_commands
 from pullbook.chain_commands import add_chain_commands
 from pullbook.db.connect import Database, DatabaseAddressError, connect, sqlite_doubt
 from pullbook.db.migrating import MigrationError, migrate
@@ -68,6 +68,7 @@ def _parser() -> argparse.ArgumentParser:
     adding.add_argument("full_name", help="their name as others see it")
     adding.add_argument("--role", choices=ROLES, default="front_desk", help="what they may do")
     adding.set_defaults(run=run_add)
+    month_commands.add_commands(commands)
     return parser
 
 
@@ -111,6 +112,7 @@ def run_serve(settings: Settings, asked: argparse.Namespace) -> None:
             is_new = not signing_in.anybody_works_here(session)
         if is_new:
             print(_first_link(settings, database), flush=True)
+    month_commands.count_if_never(settings)
     serve(settings, listening)
 
 

@@ -105,6 +105,7 @@ def test_the_switch_turns_the_sheet_dark_and_stays_so(page_as: Any, paths: dict[
     page = page_as("owner", color_scheme="light")
     page.goto(paths["board"])
     light = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    page.locator(".who summary").press("Enter")
     page.get_by_role("button", name="Light / dark").click()
     page.wait_for_function("(was) => getComputedStyle(document.body).backgroundColor !== was", arg=light)
     page.goto(paths["weather"])

@@ -10,6 +10,9 @@ MAY = {
     "device": {"device"},  # a cell's own computer, by its token and nothing else
 }
 WHO = {
+    "GET /api/v1/throughput": "owner",
+    "GET /api/v1/throughput.csv": "owner",
+    "GET /api/v1/throughput/{month}/tickets": "owner",
     "POST /api/v1/session": "open",
     "GET /api/v1/session": "staff",
     "DELETE /api/v1/session": "staff",

@@ -73,3 +73,14 @@ EVIDENCE_WORDS = {
     "known_mass": "With a known mass",
     "brake_weights": "Weights on the brake",
 }
+OWNER_WORDS = {  # the owner's pages, by the last part of their path, as the bar's menu lists them
+    "month": "Month",
+    "cells": "Cells",
+    "devices": "Devices",
+    "staff": "Staff",
+    "shop": "Shop",
+    "waiver": "Waiver",
+    "checklist": "Checklist",
+    "keeping": "Customers’ data",
+    "audit": "Audit",
+}

@@ -241,10 +241,10 @@ def is_counted(session: Session) -> bool:
     return version == COUNTING_VERSION
 
 
-def kept_rows(session: Session) -> dict[str, set[tuple[Any, ...]]]:
+def kept_rows(session: Session, *, sums_only: bool = False) -> dict[str, set[tuple[Any, ...]]]:
     """Every row kept, by table, without sums that have come back to nought: what counting anew must give again."""
     found = {}
-    for table in (_OF_TICKET, _KIND_OF_TICKET, _TOTAL, _KIND_TOTAL):
+    for table in (_TOTAL, _KIND_TOTAL) if sums_only else (_OF_TICKET, _KIND_OF_TICKET, _TOTAL, _KIND_TOTAL):
         counted = [name for name in (*COUNTED, "net_cents") if name in table.c]
         rows = session.execute(select(table)).mappings()
         found[table.name] = {tuple(row.items()) for row in rows if any(row[name] for name in counted)}

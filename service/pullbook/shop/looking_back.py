@@ -1,0 +1,160 @@
+"""Looking back: months as they were counted, and the tickets behind any figure of one.
+
+A page of months reads two dozen rows of sums, however many pulls there are.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Literal, get_args
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from pullbook.db.months import COUNTED, MonthKindOfTicket, MonthKindTotal, MonthOfTicket, MonthTotal
+from pullbook.db.tables import Customer, Ticket, Vehicle
+from pullbook.errors import NotReady
+from pullbook.shop.counting import NOT_OVER, month_of, months_from
+from pullbook.shop.keeping_count import is_counted
+
+MONTH_SHAPE = r"^(19|20|21)\d\d-(0[1-9]|1[0-2])$"
+Figure = Literal[
+    "opened",
+    "come_again",
+    "done",
+    "cancelled",
+    "turnaround",
+    "booked_s",
+    "used_s",
+    "pulls",
+    "set_aside",
+    "unreadable",
+    "income",
+    "net_cents",
+    "tax_cents",
+    "paid_cents",
+    "owed_cents",
+    "overpaid_cents",
+    "came_in_cents",
+    "links_sent",
+    "links_opened",
+    "link_openings",
+]
+FIGURES: tuple[str, ...] = get_args(Figure)
+
+
+@dataclass(frozen=True, slots=True)
+class Month:
+    """One month's figures: whole numbers by the names of COUNTED; turnarounds in seconds, none without a job done."""
+
+    month: str
+    figures: dict[str, int]
+    turnaround_median_s: int | None = None
+    turnaround_90th_s: int | None = None
+    kinds: dict[str, int] = field(default_factory=dict)  # cents without tax by kind of work
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing at all happened in it."""
+        return not any(self.figures.values())
+
+
+@dataclass(frozen=True, slots=True)
+class CountedTicket:
+    """A ticket and what it adds to a figure: pieces, seconds or cents."""
+
+    ticket_id: str
+    number: int
+    customer_name: str
+    vehicle_title: str
+    state: str
+    added: int
+
+
+def refuse_uncounted(session: Session) -> None:
+    """NotReady where what is kept was counted by another version, or not at all."""
+    if not is_counted(session):
+        raise NotReady(
+            "The months are not counted yet, or were counted by another version. On the machine that runs the service, "
+            "`pullbook months rebuild` counts them; nothing that is on record changes."
+        )
+
+
+def this_month(now: datetime, time_zone: str) -> str:
+    """The month that runs by the shop's clock."""
+    return month_of(now, ZoneInfo(time_zone))
+
+
+def months_back(session: Session, last: str, many: int) -> list[Month]:
+    """So many months up to this one, earliest first; a month without anything has noughts. Incomes by kind included."""
+    names = [months_from(last, place - many + 1) for place in range(many)]
+    return _months(
+        session, names, MonthTotal.month.between(names[0], last), MonthKindTotal.month.between(names[0], last)
+    )
+
+
+def not_over(session: Session) -> Month:
+    """What was charged and paid on tickets that are not over yet."""
+    return _months(session, [NOT_OVER], MonthTotal.month == NOT_OVER, MonthKindTotal.month == NOT_OVER)[0]
+
+
+def _months(session: Session, names: Sequence[str], totals: Any, kind_totals: Any) -> list[Month]:
+    columns = (MonthTotal.month, MonthTotal.turnaround_median_s, MonthTotal.turnaround_90th_s)
+    counted = [getattr(MonthTotal, name) for name in COUNTED]
+    kept = {
+        month: Month(month, dict(zip(COUNTED, figures, strict=True)), median_s, ninth_s)
+        for month, median_s, ninth_s, *figures in session.execute(select(*columns, *counted).where(totals))
+    }
+    found = [kept.get(name) or Month(name, dict.fromkeys(COUNTED, 0)) for name in names]
+    by_name = {one.month: one for one in found}
+    kinds = select(MonthKindTotal.month, MonthKindTotal.kind_of_work, MonthKindTotal.net_cents).where(kind_totals)
+    for month, kind, cents in session.execute(kinds.order_by(MonthKindTotal.kind_of_work)):
+        if cents:
+            by_name[month].kinds[kind] = cents
+    return found
+
+
+def figure_of(month: Month, figure: str, kind: str = "") -> int:
+    """A month's figure: what the tickets behind it add up to. Of turnarounds, how many there are."""
+    if figure == "income":
+        return month.kinds.get(kind, 0)
+    return month.figures["done" if figure == "turnaround" else figure]
+
+
+def tickets_behind(
+    session: Session, month: str, figure: str, kind: str, cursor: str | None, limit: int
+) -> tuple[list[CountedTicket], str | None]:
+    """The tickets that a figure counts, newest first, and the id to go on from; none where these are the last."""
+    heads = _heads(month, figure, kind, cursor).limit(limit + 1).subquery()
+    car = (Vehicle.model_year, Vehicle.make, Vehicle.model)
+    shown = (heads.c.ticket_id, Ticket.number, Customer.full_name, *car, Ticket.state, heads.c.added)
+    found = session.execute(
+        select(*shown)
+        .join(Ticket, Ticket.id == heads.c.ticket_id)
+        .join(Customer, Customer.id == Ticket.customer_id)
+        .join(Vehicle, Vehicle.id == Ticket.vehicle_id)
+        .order_by(heads.c.ticket_id.desc())
+    ).all()
+    told = [
+        CountedTicket(one, number, name, " ".join(str(part) for part in parts if part), state, count)
+        for one, number, name, *parts, state, count in found[:limit]
+    ]
+    return told, told[-1].ticket_id if len(found) > limit else None
+
+
+def _heads(month: str, figure: str, kind: str, cursor: str | None) -> Any:
+    """Ids and what each adds, alone: the join with what is shown of them must not decide the order."""
+    rows: Any = MonthKindOfTicket if figure == "income" else MonthOfTicket
+    if figure == "income":
+        added, chosen = rows.net_cents, [rows.kind_of_work == kind, rows.net_cents != 0]
+    elif figure == "turnaround":
+        added, chosen = rows.turnaround_s, [rows.turnaround_s.is_not(None)]
+    else:
+        added = getattr(rows, figure)
+        chosen = [added != 0]
+    if cursor:
+        chosen.append(rows.ticket_id < cursor)
+    return (
+        select(rows.ticket_id, added.label("added")).where(rows.month == month, *chosen).order_by(rows.ticket_id.desc())
+    )
