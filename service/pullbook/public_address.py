@@ -6,9 +6,8 @@ from starlette.requests import Request
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from pullbook.error_answers import answer, path_within
-from pullbook.settings import Settings
+from pullbook.settings import LOOPBACK, Settings
 
-LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
 HEALTH = ("/healthz", "/readyz")
 
 

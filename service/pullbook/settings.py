@@ -1,13 +1,16 @@
 """Every setting, read once from the environment: its name, type, default and a line of help. One frozen object."""
 
+import re
 from pathlib import Path
+from typing import Literal
 from urllib.parse import urlsplit
 
-from pydantic import Field, field_validator
+from pydantic import Field, SecretStr, field_validator, model_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 HOUSE = Path(__file__).resolve().parents[2]
 MIGRATIONS = HOUSE / "migrations"
+LOOPBACK = frozenset({"127.0.0.1", "localhost", "::1"})
 
 
 class Settings(BaseSettings):
@@ -46,6 +49,14 @@ class Settings(BaseSettings):
     link_key_file: Path | None = Field(
         None, description="The secret that results links are made from; links.key in the data directory unless said."
     )
+    smtp_host: str = Field("", description="The mail server by which results links are sent; empty for none.")
+    smtp_port: int = Field(587, ge=1, le=65535, description="The mail server's port: 587 for STARTTLS, 465 for TLS.")
+    smtp_security: Literal["starttls", "tls", "none"] = Field(
+        "starttls", description="How the mail server is spoken to; none is taken for one on this machine only."
+    )
+    smtp_user: str = Field("", description="The name to sign in to the mail server with; empty for none.")
+    smtp_password: SecretStr = Field(SecretStr(""), description="The password that goes with it.")
+    smtp_sender: str = Field("", description="The address that mail comes from, like results@example.test.")
     weather_stale_minutes: int = Field(
         60, ge=1, description="A weather reading further from the pull than this is flagged as stale."
     )
@@ -64,6 +75,19 @@ class Settings(BaseSettings):
     def signing_key(self) -> Path:
         """Where the key is that receipts are signed with."""
         return self.signing_key_file or self.data_dir / "signing_key.pem"
+
+    @model_validator(mode="after")
+    def _mail_is_private(self) -> "Settings":
+        if self.smtp_host and self.smtp_security == "none" and self.smtp_host not in LOOPBACK:
+            raise ValueError("PULLBOOK_SMTP_SECURITY=none is taken for a mail server on 127.0.0.1 or localhost only")
+        if self.smtp_host and not re.fullmatch(r"[^@\s<>,]+@[^@\s<>,]+\.[^@\s<>,]+", self.smtp_sender):
+            raise ValueError("PULLBOOK_SMTP_HOST needs PULLBOOK_SMTP_SENDER, an address like results@example.test")
+        return self
+
+    @property
+    def can_mail(self) -> bool:
+        """Whether links can be sent by mail."""
+        return bool(self.smtp_host)
 
     @property
     def public_path(self) -> str:

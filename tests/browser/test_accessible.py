@@ -9,7 +9,7 @@ from tests.browser.policy import faults, refused, spills, watch
 
 SCREENS = (
     *("sign_in", "board", "new_ticket", "ticket", "compare", "pull", "fuel_map", "channel_map", "weather"),
-    *("cells", "staff", "shop", "results"),
+    *("cells", "staff", "shop", "results", "pin", "publish", "preview", "links", "link", "no_results"),
 )
 
 
@@ -44,6 +44,11 @@ def paths(open_context: Any, address: str, house: Any) -> dict[str, str]:
         headers={"Origin": address},
     )
     assert link.status == 201, link.text()
+    locked = api.post(
+        f"/api/v1/tickets/{house.ticket_id}/results-links",
+        data={"pull_ids": pulls, "standard": "iso_1585", "pin": "839201"},
+        headers={"Origin": address},
+    )
     return {
         "sign_in": "/sign-in",
         "board": "/",
@@ -58,6 +63,12 @@ def paths(open_context: Any, address: str, house: Any) -> dict[str, str]:
         "staff": "/staff",
         "shop": "/shop",
         "results": link.json()["url"],
+        "pin": locked.json()["url"],
+        "publish": f"/tickets/{house.ticket_id}/publish",
+        "preview": f"/tickets/{house.ticket_id}/preview?pull_id={pulls[0]}&pull_id={pulls[1]}&standard=iso_1585",
+        "links": "/links",
+        "link": f"/links/{link.json()['id']}",
+        "no_results": "/r/never",
     }
 
 

@@ -189,9 +189,15 @@ def test_the_customers_page_needs_no_script_and_fits_a_phone(
 ) -> None:
     page = page_as("tuner")
     _upload(page, house, files)
-    page.get_by_role("button", name="Make the results link").click()
-    page.wait_for_selector("#link-code svg")
-    code = page.locator("#link-code path").last.bounding_box()
+    page.get_by_role("link", name="Publish results").click()
+    page.fill("#note", "A new intake")
+    with page.expect_popup() as opened:
+        page.get_by_role("button", name="Preview").click()
+    assert "Nothing is published yet" in opened.value.inner_text("body")
+    opened.value.close()
+    page.get_by_role("button", name="Publish", exact=True).click()
+    page.wait_for_selector(".handout .code svg")
+    code = page.locator(".handout .code path").last.bounding_box()
     assert min(code["width"], code["height"]) > 100
     address = page.input_value("#link-url")
     phone = open_context(viewport=PHONE, java_script_enabled=False).new_page()

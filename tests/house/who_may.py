@@ -131,6 +131,7 @@ WHO = {
     "GET /api/v1/results-links/{link_id}/address": "desk",  # it opens the link
     "GET /api/v1/results-links/{link_id}/looks": "staff",
     "PATCH /api/v1/results-links/{link_id}": "desk",
+    "POST /api/v1/results-links/{link_id}/mail": "desk",
     "DELETE /api/v1/results-links/{link_id}": "desk",
     "POST /api/v1/weather/foreseen": "desk",
     "POST /api/v1/cells/{cell_id}/calibrations/foreseen": "owner",

@@ -9,8 +9,10 @@ from pullbook.pages import (
     desk,
     fuel_map_page,
     job_sheet,
+    links_page,
     month_page,
     owner,
+    publish_page,
     reference_page,
     results,
     shop_pages,
@@ -34,6 +36,8 @@ _PARTS = (
     month_page,
     tray_page,
     audit_page,
+    publish_page,
+    links_page,
     results,
 )
 ROUTERS = tuple(part.router for part in _PARTS)

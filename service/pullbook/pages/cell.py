@@ -61,7 +61,7 @@ def ticket(
 ) -> Response:
     """One job: customer and car, steps, setups, pulls, links."""
     shop = shop_row(session)
-    page = read_ticket(session, ticket_id, now, read_settings(shop, settings), settings.link_days, units_of(shop))
+    page = read_ticket(session, ticket_id, now, read_settings(shop, settings), units_of(shop))
     return draw(frame(request, shop, person), page)
 
 

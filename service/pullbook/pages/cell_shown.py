@@ -118,8 +118,6 @@ class TicketPage(Shown):
     cells: tuple[CellBrief, ...] = told("The cells to choose from.")
     maps: tuple[MapBrief, ...] = told("Saved channel maps to choose from.")
     standard: Standard = told("The shop's own correction standard.")
-    standards: tuple[Standard, ...] = told("Every correction standard.")
-    link_days: int = told("How many days a results link lasts unless told otherwise.")
     limits: TicketLimits = told("What must not be passed on this job, and what the car was last limited to.")
     track: TicketTrack = told("Timed runs on a strip, beside the pulls of the same setups.")
     charges: TicketCharges = told("What the job comes to.")

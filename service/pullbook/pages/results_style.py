@@ -55,12 +55,14 @@ def style_element() -> Markup:
 def customer_headers(forms: bool = False) -> dict[str, str]:
     """What goes with every page of a customer: no search engine, no referrer, and this one stylesheet by its digest.
 
-    `forms`: whether the page has a form, which is sent to this service alone.
+    `forms`: whether the page has a form, which is sent to this service alone. Where nothing may be told of the page a
+    form came from, browsers give its origin as "null", and it could not be told from another site's: so such a page
+    lets itself be named to this service, and to no other.
     """
     digest = b64encode(hashlib.sha256(results_css().encode()).digest()).decode()
     return {
         "X-Robots-Tag": "noindex, nofollow, noarchive",
-        "Referrer-Policy": "no-referrer",
+        "Referrer-Policy": "same-origin" if forms else "no-referrer",
         # Keeping apart from an opener makes the browser start a process first, 60 to 100 ms; nothing here is signed in.
         "Cross-Origin-Opener-Policy": "unsafe-none",
         "Content-Security-Policy": POLICY.format(style=f"'sha256-{digest}'", forms="'self'" if forms else "'none'"),

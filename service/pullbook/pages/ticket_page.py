@@ -27,7 +27,7 @@ MOST_PULLS = 300
 
 
 def read_ticket(
-    session: Session, ticket_id: str, now: datetime, settings: ReadSettings, link_days: int, units: ShownUnits
+    session: Session, ticket_id: str, now: datetime, settings: ReadSettings, units: ShownUnits
 ) -> TicketPage:
     """Everything of one ticket; NotFound for an unknown one."""
     head = _head(session, ticket_id)
@@ -50,8 +50,6 @@ def read_ticket(
         cells=cells(session),
         maps=saved_maps(session),
         standard=STANDARDS[settings.standard],
-        standards=tuple(STANDARDS.values()),
-        link_days=link_days,
         limits=ticket_limits(session, ticket_id, units),
         track=ticket_track(session, ticket_id, pulls, units),
         charges=ticket_charges(session, ticket_id),

@@ -1,0 +1,109 @@
+"""Mailing a results link: one plain message through the shop's own mail server, and in words what went wrong."""
+
+import smtplib
+import socket
+import ssl
+from dataclasses import dataclass
+from email.headerregistry import Address
+from email.message import EmailMessage
+from email.utils import formatdate, make_msgid
+from typing import Literal
+
+from pullbook.errors import FieldProblem, Invalid, NotReady
+
+Security = Literal["starttls", "tls", "none"]
+WAIT_S = 15.0
+
+
+@dataclass(frozen=True, slots=True)
+class MailServer:
+    """The shop's mail server. `security` is none for a server on this very machine only."""
+
+    host: str
+    port: int
+    security: Security
+    user: str
+    password: str
+    sender: str
+
+
+@dataclass(frozen=True, slots=True)
+class LinkMail:
+    """What a customer is told; the car and the figures are not in it, for mail is read by many machines."""
+
+    to: str
+    shop_name: str
+    url: str
+    ends_on: str
+    wants_pin: bool
+
+
+def link_message(server: MailServer, mail: LinkMail) -> EmailMessage:
+    """The message. Invalid for an address that is none: what was typed can add no header and no second receiver."""
+    message = EmailMessage()
+    message["From"] = _address(server.sender, mail.shop_name)
+    message["To"] = _address(mail.to)
+    message["Subject"] = "Your results on the rolling road"
+    message["Date"] = formatdate(localtime=False)
+    message["Message-ID"] = make_msgid(domain=server.sender.rpartition("@")[2])
+    message["Auto-Submitted"] = "auto-generated"
+    pin = "The page asks for the PIN that the shop told you.\n" if mail.wants_pin else ""
+    message.set_content(
+        f"Your results on the rolling road are here:\n\n{mail.url}\n\n{pin}"
+        f"The page opens until {mail.ends_on}. Whoever has this address can open it.\n\n{mail.shop_name}\n"
+    )
+    return message
+
+
+def send_mail(server: MailServer, message: EmailMessage) -> None:
+    """Hand the message over. NotReady, in words for whoever sends it, where the mail server did not take it."""
+    context = ssl.create_default_context()
+    try:
+        with _connected(server, context) as connection:
+            if server.security == "starttls":
+                connection.starttls(context=context)
+            if server.user:
+                connection.login(server.user, server.password)
+            connection.send_message(message)
+    except smtplib.SMTPRecipientsRefused as error:
+        told = "; ".join(_words(code, text) for code, text in error.recipients.values())
+        raise NotReady(
+            f"The mail server does not take mail for that address: {told}. The link itself is kept."
+        ) from error
+    except smtplib.SMTPAuthenticationError as error:
+        raise NotReady(_not_sent("it refuses the name or password that is set for it")) from error
+    except smtplib.SMTPResponseException as error:
+        raise NotReady(_not_sent(_words(error.smtp_code, error.smtp_error))) from error
+    except ssl.SSLError as error:
+        raise NotReady(_not_sent(f"it could not be spoken to privately ({error.reason or 'TLS'})")) from error
+    except (smtplib.SMTPException, OSError) as error:
+        why = "it did not answer in time" if isinstance(error, socket.timeout) else "it cannot be reached, or broke off"
+        raise NotReady(_not_sent(why)) from error
+
+
+def _connected(server: MailServer, context: ssl.SSLContext) -> smtplib.SMTP:
+    if server.security == "tls":
+        return smtplib.SMTP_SSL(server.host, server.port, timeout=WAIT_S, context=context)
+    return smtplib.SMTP(server.host, server.port, timeout=WAIT_S)
+
+
+def _not_sent(why: str) -> str:
+    return f"The mail was not sent: {why}. The link itself is kept; copy it, or try again."
+
+
+def _words(code: int, text: bytes | str) -> str:
+    plain = text.decode("utf-8", "replace") if isinstance(text, bytes) else text
+    return f"{code} {' '.join(plain.split())[:200]}"
+
+
+def _address(typed: str, called: str = "") -> Address:
+    """One mail address. Invalid where it is none, or more than one."""
+    would_do = FieldProblem("to", typed, "one address, like name@example.test")
+    local, _, domain = typed.strip().rpartition("@")
+    plain = typed.strip().isascii() and typed.strip().isprintable() and not set(typed.strip()) & set(' ,;:<>()[]\\"')
+    if not local or "." not in domain.strip(".") or not plain:
+        raise Invalid("That is no mail address.", would_do)
+    try:
+        return Address(display_name=called, username=local, domain=domain)
+    except (ValueError, IndexError) as error:
+        raise Invalid("That is no mail address.", would_do) from error
