@@ -28,10 +28,16 @@ class _Frame:
     width: int
     low_rpm: float
     high_rpm: float
+    write: Callable[[float, int], str]
 
     def x(self, speed: float) -> float:
         """The place of a speed."""
         return _LEFT + (speed - self.low_rpm) / (self.high_rpm - self.low_rpm) * (self.width - _LEFT - _RIGHT)
+
+
+def plot_sides(width: int) -> tuple[int, int, int, int]:
+    """Where the plot lies on a drawing: its left and right side, its top from above and its foot from below."""
+    return _LEFT, width - _RIGHT, _TOP + 22, _FOOT
 
 
 def overlay_svg(
@@ -59,20 +65,25 @@ def panels_svg(
     width: int = WIDE,
     described: str = "",
     band: tuple[float, float] | None = None,
+    axis_words: str = "",
+    write: Callable[[float, int], str] = plain_number,
 ) -> str:
-    """Panels on one grid of speed as one `<svg>`; an empty string where there is nothing to draw."""
+    """Panels on one grid of speed as one `<svg>`; an empty string where there is nothing to draw.
+
+    `axis_words`, `write`: what stands beneath the axis and how numbers are written, where not in English.
+    """
     if not panels or not len(grid_rpm):
         return ""
     low, high = float(grid_rpm[0]), max(float(grid_rpm[-1]), float(grid_rpm[0]) + 1.0)
     speeds = [speed for speed in ticks(low, high, max(5, width // 110)) if low <= speed <= high]
-    frame = _Frame(width, low, high)
+    frame = _Frame(width, low, high, write)
     parts, top = [], float(_TOP)
     for number, panel in enumerate(panels):
         height = _height(width, number)
         parts.append(_band(band, frame, top + 22, height))
         parts.append(_panel(panel, grid_rpm, frame, speeds, top + 22, height))
         top += 22 + height + (_GAP if number + 1 < len(panels) else 0) - (12 if number + 1 < len(panels) else 0)
-    parts.append(_speed_axis(frame, speeds, top, axis_title(panels)))
+    parts.append(_speed_axis(frame, speeds, top, axis_words or axis_title(panels)))
     whole = round(top + _FOOT)
     return (
         f'<svg viewBox="0 0 {width} {whole}" width="{width}" height="{whole}" role="img" '
@@ -113,7 +124,7 @@ def _panel(panel: Panel, grid: Floats, frame: _Frame, speeds: list[float], top: 
         drawn.append(f'<path class="strong" d="M{_LEFT} {y(value):.1f}H{right}"/>')
         drawn.append(
             f'<text class="tick-label" x="{_LEFT - 6}" y="{y(value) + 4:.1f}" text-anchor="end">'
-            f"{plain_number(value, places)}</text>"
+            f"{frame.write(value, places)}</text>"
         )
     if panel.has_zero:
         drawn.append(f'<path class="edge" d="M{_LEFT} {y(0.0):.1f}H{right}"/>')
@@ -183,11 +194,11 @@ def _end_letters(panel: Panel, grid: Floats, frame: _Frame, y: _Place, top: floa
 def _speed_axis(frame: _Frame, speeds: list[float], top: float, words: str) -> str:
     labels = [
         f'<text class="tick-label" x="{frame.x(speed):.1f}" y="{top + 16:.0f}" text-anchor="middle">'
-        f"{plain_number(speed)}</text>"
+        f"{frame.write(speed, 0)}</text>"
         for speed in speeds
     ]
     middle = (_LEFT + frame.width - _RIGHT) / 2
-    title = f'<text x="{middle:.0f}" y="{top + 35:.0f}" text-anchor="middle">{words}</text>'
+    title = f'<text x="{middle:.0f}" y="{top + 35:.0f}" text-anchor="middle">{escape(words)}</text>'
     return f'<path class="edge" d="M{_LEFT} {top:.0f}H{frame.width - _RIGHT}"/>{"".join(labels)}{title}'
 
 

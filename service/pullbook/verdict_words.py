@@ -19,11 +19,11 @@ def kind_words(one: Verdict) -> str:
 
 def figure_words(one: Verdict, units: ShownUnits) -> str:
     """The difference with its interval, in watts as the shop shows them and in per cent of the first setup."""
-    share = _per_cent([one.difference_pct], _share_decimals(one))
-    said = f"{units.text(one.difference_w, 'power', _decimals(one, units))} ({share})"
+    share = _per_cent([one.difference_pct], share_decimals(one))
+    said = f"{units.text(one.difference_w, 'power', power_decimals(one, units))} ({share})"
     if one.interval_w is None:
         return said
-    shares = "" if one.interval_pct is None else f" ({_per_cent(list(one.interval_pct), _share_decimals(one))})"
+    shares = "" if one.interval_pct is None else f" ({_per_cent(list(one.interval_pct), share_decimals(one))})"
     return f"{said}, 95{SPACE}% interval {interval_words(one, units)}{shares}"
 
 
@@ -31,17 +31,8 @@ def interval_words(one: Verdict, units: ShownUnits) -> str:
     """The interval in the shop's unit of power; empty where there is none."""
     if one.interval_w is None:
         return ""
-    low, high = (plain_number(units.number(value, "power"), _decimals(one, units)) for value in one.interval_w)
+    low, high = (plain_number(units.number(value, "power"), power_decimals(one, units)) for value in one.interval_w)
     return f"{low} to {high}{SPACE}{units.label('power')}"
-
-
-def size_words(one: Verdict, units: ShownUnits) -> tuple[str, str]:
-    """How large a gain or a loss is, and between what it lies, both without a sign."""
-    places, unit = _decimals(one, units), units.label("power")
-    sizes = [plain_number(units.number(abs(one.difference_w), "power"), places)]
-    sizes += [plain_number(units.number(end, "power"), places) for end in sorted(map(abs, one.interval_w or ()))]
-    share = _per_cent([abs(one.difference_pct)], _share_decimals(one))
-    return f"{sizes[0]}{SPACE}{unit} ({share})", f"{' to '.join(sizes[1:])}{SPACE}{unit}"
 
 
 def band_words(one: Verdict) -> str:
@@ -98,13 +89,14 @@ def power_words(one: Verdict) -> str:
     return f"{shown}; 1{SPACE}% takes {one.pulls_for_1_pct} more of each setup."
 
 
-def _decimals(one: Verdict, units: ShownUnits) -> int:
+def power_decimals(one: Verdict, units: ShownUnits) -> int:
     """As usual; more where the interval is so narrow that its ends would be rounded by a good part of its width."""
     ends = [units.number(value, "power") for value in one.interval_w or ()]
     return _fine_enough(ends, units.decimals("power"))
 
 
-def _share_decimals(one: Verdict) -> int:
+def share_decimals(one: Verdict) -> int:
+    """As usual for a share in per cent; more by the same rule."""
     return _fine_enough(list(one.interval_pct or ()), 1)
 
 

@@ -90,8 +90,9 @@ def test_corrected_weather_is_told_as_was_is_now_and_why(
     corrected = {**WEATHER, "air_temperature_c": 27.0, "cell_id": house.cell_id, "supersedes_id": house.weather_id}
     assert desk.post("/api/v1/weather", json=corrected).status_code == 201
     changes = _opened(app, link, now.value).changes
-    assert len(changes) == 4  # power and torque of two pulls
-    assert changes[0].what == "Baseline, pull of 2026-03-10 08:50 UTC: peak power"
+    assert len(changes) == 8  # power and torque of two setups, and of the one pull of each
+    assert changes[0].what == "Baseline: peak power"
+    assert changes[4].what == "Baseline, pull of 2026-03-10 08:50 UTC: peak power"
     assert changes[0].was != changes[0].now
     assert "weather" in changes[0].why
 
@@ -101,7 +102,7 @@ def test_a_new_calibration_is_told(owner: Any, house: Any, app: Any, now: Any, p
     newer = {**CALIBRATION, "inertia_kg_m2": 4.4, "valid_from": "2026-02-01T08:00:00+01:00"}
     owner.post(f"/api/v1/cells/{house.cell_id}/calibrations", json=newer)
     changes = _opened(app, link, now.value).changes
-    assert len(changes) == 2
+    assert len(changes) == 4  # of the setup, and of its one pull
     assert "calibration" in changes[0].why
 
 
@@ -109,7 +110,8 @@ def test_a_pull_set_aside_since_is_told(tuner: Any, house: Any, app: Any, now: A
     link = _published(tuner, house, pulls)
     tuner.post(f"/api/v1/pulls/{pulls[1]}/set-aside", json={"reason": "Wheel slip"})
     changes = _opened(app, link, now.value).changes
-    assert [(change.was, change.now) for change in changes] == [("counts", "is set aside")]
+    assert [(one.was, one.now) for one in changes if one.pull_id] == [("counts", "is set aside")]
+    assert {one.now for one in changes if one.setup_id} == {"no curve", "not judged"}
 
 
 def test_what_cannot_be_shown_is_not_published(desk: Any, tuner: Any, house: Any, pulls: list[str]) -> None:

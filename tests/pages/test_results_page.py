@@ -8,10 +8,10 @@ from typing import Any
 
 import pytest
 
-from pullbook.pages.results_flags import CUSTOMER_WORDS
 from pullbook.pages.results_style import CSS, PARTS, packed, results_css
+from pullbook.pages.results_voice import LANGUAGES, catalogue
 from pullbook.pages.words import FLAG_WORDS
-from tests.furnishing import CALIBRATION
+from tests.furnishing import CALIBRATION, WEATHER
 from tests.pages.conftest import Filed
 
 LARGEST_BYTES = 60_000
@@ -86,31 +86,68 @@ def test_a_pull_set_aside_is_told_with_its_reason(anonymous: Any, tuner: Any, fi
 HEAVIER = {**CALIBRATION, "valid_from": "2026-02-01T08:00:00+01:00", "inertia_kg_m2": 4.6, "reason": "measured again"}
 
 
-def test_a_change_since_publishing_stands_first_with_its_reason_once(
-    anonymous: Any, owner: Any, house: Any, filed_pulls: Filed
+def _rows(page: str) -> list[list[str]]:
+    """The cells of every row of was and is."""
+    tables = re.findall(r'<table class="moved">.*?</table>', page, flags=re.DOTALL)
+    rows = [row for table in tables for row in re.findall(r"<tr><th scope=\"row\">(.*?)</tr>", table)]
+    return [html.unescape(re.sub(r"<[^>]+>", "|", row)).replace("||", "|").split("|") for row in rows]
+
+
+def test_a_change_since_publishing_stands_first_with_its_day_and_reason_once(
+    anonymous: Any, owner: Any, house: Any, now: Any, filed_pulls: Filed
 ) -> None:
     assert "Amended since it was published" not in _page(anonymous, filed_pulls).text
+    now.advance(minutes=90)
     assert owner.post(f"/api/v1/cells/{house.cell_id}/calibrations", json=HEAVIER).status_code == 201
     page = _page(anonymous, filed_pulls).text
     assert page.index("Amended since it was published") < page.index("What you asked")
-    assert page.count("Another calibration of the cell is in force for that time.") == 1
-    lines = re.findall(r"<li>([AB], [^<]*, pull of [^<]*)</li>", page)
-    assert len(lines) == 8, "peak power and peak torque of four pulls"
-    for line in lines:
-        assert re.search(
-            r"\d+ March, \d\d:\d\d: peak (power|torque) is [\d.\u202f]+\u00a0(kW|N·m), was [\d.]+", line
-        ), line
-    assert "UTC" not in page.split("What you asked")[0]
+    assert page.count("This page was published on 10 March 2026.") == 1
+    said = "On 10 March 2026, 11:30 the shop entered another calibration of the cell"
+    assert page.count(said) == 1
+    assert "Its reason: “measured again”." in page
+    rows = [[cell for cell in row if cell] for row in _rows(page)]
+    assert len([row for row in rows if "pull of" not in row[0]]) == 4, "peak power and peak torque of two setups"
+    assert len([row for row in rows if "pull of" in row[0]]) == 8, "and of four pulls"
+    for what, was, is_now in rows:
+        assert re.fullmatch(r"[AB], .*: peak (power|torque)", what), what
+        assert was != is_now
+        for figure in (was, is_now):
+            assert re.fullmatch(r"[\d.\u202f]+\u00a0(kW|N·m)", figure), figure
 
 
-def test_a_pull_set_aside_after_publishing_is_an_amendment_in_words(
+def test_what_stands_as_the_new_figure_is_the_pages_own_headline(
+    anonymous: Any, owner: Any, house: Any, filed_pulls: Filed
+) -> None:
+    before = _page(anonymous, filed_pulls).text
+    owner.post(f"/api/v1/cells/{house.cell_id}/calibrations", json=HEAVIER)
+    page = _page(anonymous, filed_pulls).text
+    headline = [re.search(r'class="headline">.*?</table>', one, flags=re.DOTALL).group(0) for one in (before, page)]
+    for row in _rows(page)[:4]:
+        _, was, is_now = [cell for cell in row if cell]
+        assert was in headline[0]
+        assert is_now in headline[1]
+
+
+def test_a_pull_set_aside_after_publishing_is_an_amendment_with_its_reason(
     anonymous: Any, tuner: Any, filed_pulls: Filed
 ) -> None:
     tuner.post(f"/api/v1/pulls/{filed_pulls.pull_ids[1]}/set-aside", json={"reason": "the driver lifted early"})
     page = _page(anonymous, filed_pulls).text
-    assert "it no longer counts" in page
+    assert "the shop set a pull aside. Its reason: “the driver lifted early”." in page
+    assert any(row[-2:] == ["counts", "set aside"] or "set aside" in row for row in _rows(page))
     tuner.delete(f"/api/v1/pulls/{filed_pulls.pull_ids[1]}/set-aside")
     assert "Amended since it was published" not in _page(anonymous, filed_pulls).text
+
+
+def test_an_amendment_that_moves_no_figure_is_told_as_one_behind_them(
+    anonymous: Any, desk: Any, house: Any, filed_pulls: Filed
+) -> None:
+    again = {**WEATHER, "cell_id": house.cell_id, "supersedes_id": house.weather_id, "source": "read once more"}
+    assert desk.post("/api/v1/weather", json=again).status_code == 201
+    page = _page(anonymous, filed_pulls).text
+    assert "Read anew since it was published" in page
+    assert "Read from: “read once more”." in page
+    assert "Amended since" not in page
 
 
 def test_before_and_after_stand_in_one_sentence_with_unit_uncertainty_and_standard(
@@ -188,9 +225,11 @@ def test_packing_styles_keeps_every_rule() -> None:
     assert kept.count("{") == kept.count("}")
 
 
-def test_every_flag_has_words_for_a_customer() -> None:
-    assert set(FLAG_WORDS) - set(CUSTOMER_WORDS) == set()
-    for text in CUSTOMER_WORDS.values():
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_flag_has_words_for_a_customer(language: str) -> None:
+    told = {key.removeprefix("flag."): text for key, text in catalogue(language).items() if key.startswith("flag.")}
+    assert set(FLAG_WORDS) - set(told) == set()
+    for text in told.values():
         assert "_" not in text
         assert text.endswith(".")
 

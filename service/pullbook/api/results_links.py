@@ -42,7 +42,8 @@ Speed = Annotated[float, Field(gt=0.0, le=30_000.0)]
 class NewLink(Asked):
     """What to show, and for how long; `days` as the shop's settings have it when left out.
 
-    `pin`: six digits or more, or a word; empty for none. `language`: in which the page is told.
+    `pin`: six digits or more, or a word; empty for none. `language`: in which the page is told. `replaces_id`: the
+    link of the same ticket whose results these are said instead of; both pages then say so.
     """
 
     pull_ids: Annotated[list[Id], Field(min_length=1, max_length=60)]
@@ -55,6 +56,7 @@ class NewLink(Asked):
     note: Words = ""
     days: Days | None = None
     pin: Pin = ""
+    replaces_id: Id | None = None
 
     def wanted(self, usual_days: int) -> LinkWanted:
         """The same for whoever publishes."""
@@ -94,6 +96,7 @@ class LinkAnswer(Answer):
     wants_pin: bool
     opened_count: int
     last_opened_on: str | None
+    replaces_id: str | None
     version: int
 
 

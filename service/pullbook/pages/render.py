@@ -16,9 +16,11 @@ from starlette.responses import HTMLResponse, Response
 
 from pullbook.db.tables import Shop
 from pullbook.measure import CHANNELS
+from pullbook.measure.correction import STANDARDS
 from pullbook.measure.units import UNITS
 from pullbook.pages import words
 from pullbook.pages.results_style import style_element
+from pullbook.pages.results_voice import Voice
 from pullbook.pages.told import Frame, Shown
 from pullbook.panels import dash, letter, style
 from pullbook.settings import HOUSE
@@ -75,6 +77,22 @@ def torque(context: Context, value_nm: float, decimals: int | None = None) -> st
 def pressure(context: Context, value_kpa: float, decimals: int | None = None) -> str:
     """Kilopascals as the shop shows pressure, unit included."""
     return str(context["frame"].units.text(value_kpa, "pressure", decimals))
+
+
+def voice_of(around: Frame) -> Voice:
+    """How a customer's page speaks: its language, its units and the shop's clock."""
+    return Voice(around.language, around.units, around.time_zone)
+
+
+@pass_context
+def say(context: Context, key: str, **places: Any) -> str:
+    """A string of the customer's pages, in the page's language."""
+    return voice_of(context["frame"]).say(key, **places)
+
+
+def standard_title(identifier: str) -> str:
+    """A correction standard's title: SAE J1349 (2004) for sae_j1349."""
+    return STANDARDS[identifier].title
 
 
 def number(value: float, decimals: int = 0) -> str:
@@ -135,7 +153,7 @@ def _environment() -> Environment:
     )
     made.globals.update(
         url=url, asset=asset, letter=letter, setup_style=style, setup_dash=dash,
-        style_of_results=style_element,
+        style_of_results=style_element, say=say, voice_of=voice_of, standard_title=standard_title,
         **{name: value for name, value in vars(words).items() if name.endswith("_WORDS")},
     )  # fmt: skip
     return made

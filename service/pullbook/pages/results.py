@@ -43,4 +43,4 @@ def results(
     published = published_under(session, link, settings.weather_stale_minutes)
     shop = shop_row(session)
     around = customer_frame(request, shop, published)
-    return draw(around, results_page(published, shop), headers=customer_headers())
+    return draw(around, results_page(published, shop, around), headers=customer_headers())

@@ -1,21 +1,30 @@
 """The customer's page put together: the same for a link that is opened and for a preview of one."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
+from typing import Any
 from zoneinfo import ZoneInfo
+
+import numpy as np
 
 from pullbook.db.tables import Shop
 from pullbook.measure.correction import STANDARDS
-from pullbook.overlay_svg import NARROW, panels_svg
-from pullbook.pages.render import units_of
-from pullbook.pages.results_amended import amendments
+from pullbook.overlay_svg import NARROW, panels_svg, plot_sides
+from pullbook.pages.cell_shown import DataColumn
+from pullbook.pages.render import units_of, voice_of
+from pullbook.pages.results_amended import amended, earlier_lines
 from pullbook.pages.results_flags import flag_lines
-from pullbook.pages.results_shown import AirLine, ResultsPage
+from pullbook.pages.results_measured import conditions_apart, measured_facts
+from pullbook.pages.results_shown import Choice, ResultsPage
+from pullbook.pages.results_voice import LANGUAGES, UNIT_SETS, Voice
 from pullbook.pages.results_words import sentences
-from pullbook.pages.summing_up import summaries, table_of
-from pullbook.panels import AXIS_WORDS, panels_of
+from pullbook.pages.summing_up import safe_json, summaries
+from pullbook.pages.told import Frame
+from pullbook.panels import Panel, panels_of
 from pullbook.shop.comparing import Comparison
 from pullbook.shop.publishing import Published
-from pullbook.shown_units import ShownUnits, plain_number
+from pullbook.shown_units import ShownUnits
 
 TABLE_STEP_RPM = 250.0
 
@@ -26,36 +35,90 @@ def link_units(published: Published, shop: Shop | None) -> ShownUnits:
     return ShownUnits(units["power"], units["torque"], units["pressure"]) if units else units_of(shop)
 
 
-def results_page(published: Published, shop: Shop | None, is_preview: bool = False) -> ResultsPage:
+def results_page(published: Published, shop: Shop | None, around: Frame, is_preview: bool = False) -> ResultsPage:
     """What the template is given. Nothing is read here besides what was read already."""
-    units, zone = link_units(published, shop), ZoneInfo(published.time_zone)
-    comparison = published.comparison
-    found = summaries(comparison)
-    panels = panels_of(comparison, units, ("power", "torque"))
-    every = [
-        place for place, speed in enumerate(comparison.engine_speed_rpm) if abs(speed / TABLE_STEP_RPM % 1.0) < 1e-6
-    ]
-    speeds, columns = table_of(panels, comparison.engine_speed_rpm)
-    over = f"{AXIS_WORDS[comparison.axis]}, {comparison.standard_title}"
-    said = f"Power and torque over {over}; the numbers are in the table"
+    voice, comparison = voice_of(around), published.comparison
+    standard, found, panels = STANDARDS[comparison.standard], summaries(comparison), _panels(comparison, voice)
+    grid = comparison.engine_speed_rpm
+    every = [place for place, speed in enumerate(grid) if abs(speed / TABLE_STEP_RPM % 1.0) < 1e-6]
     return ResultsPage(
         published=published,
         is_preview=is_preview,
         shop_address=", ".join(shop.address.split("\n")) if shop else "",
-        amendments=amendments(published.changes, comparison.pulls, units, zone),
-        standard=STANDARDS[comparison.standard],
+        languages=_languages(voice),
+        unit_sets=_unit_sets(voice),
+        amended=amended(published.changes, comparison, voice),
+        earlier=earlier_lines(published.earlier, voice),
+        standard=standard,
         summaries=found,
-        sentences=sentences(
-            found, units, STANDARDS[comparison.standard], comparison.judgement, not comparison.conditions
+        sentences=sentences(found, voice, standard, comparison.judgement, not comparison.conditions),
+        days=voice.listed(voice.day(at) for at in _days(comparison, ZoneInfo(voice.time_zone))),
+        flags=flag_lines(comparison, voice),
+        apart=conditions_apart(comparison, voice),
+        facts=measured_facts(comparison, voice),
+        svg=panels_svg(
+            panels,
+            grid,
+            NARROW,
+            _described(comparison, voice),
+            axis_words=voice.say(f"chart.axis.{comparison.axis}"),
+            write=voice.number,
         ),
-        days=_days(comparison, zone),
-        cell_names=tuple(dict.fromkeys(pull.facts.cell_name for pull in comparison.pulls)),
-        flags=flag_lines(comparison),
-        air=_air(comparison, units),
-        svg=panels_svg(panels, comparison.engine_speed_rpm, NARROW, said),
-        speeds=tuple(speeds[place] for place in every),
-        columns=tuple(type(one)(one.title, tuple(one.values[place] for place in every)) for one in columns),
+        explored=_explored(panels, comparison, voice),
+        speeds=tuple(voice.number(float(grid[place])) for place in every),
+        columns=_columns(panels, every, voice),
     )
+
+
+def _described(comparison: Comparison, voice: Voice) -> str:
+    axis = voice.say(f"axis.{comparison.axis}")
+    if comparison.standard == "observed":
+        return voice.say("chart.said_observed", axis=axis)
+    return voice.say("chart.said", axis=axis, standard=comparison.standard_title)
+
+
+def _panels(comparison: Comparison, voice: Voice) -> tuple[Panel, ...]:
+    """Power and torque, their titles in the page's language."""
+    titles = {"power": "chart.power", "torque": f"chart.torque.{comparison.axis}"}
+    drawn = panels_of(comparison, voice.units, ("power", "torque"))
+    return tuple(replace(panel, title=voice.say(titles[panel.key])) for panel in drawn)
+
+
+def _columns(panels: Sequence[Panel], places: Sequence[int], voice: Voice) -> tuple[DataColumn, ...]:
+    """The numbers behind the bold lines, as printed."""
+    columns = []
+    for panel in panels:
+        for line in panel.lines:
+            if line.kind == "mean":
+                title = voice.say(f"numbers.{panel.key}", unit=panel.unit, setup=line.letter)
+                values = (float(line.values[place]) for place in places)
+                told = tuple(voice.number(v, panel.decimals) if np.isfinite(v) else "" for v in values)
+                columns.append(DataColumn(title, told))
+    return tuple(columns)
+
+
+def _explored(panels: Sequence[Panel], comparison: Comparison, voice: Voice) -> str:
+    """What the readout says at each speed of the grid, and where the plot lies on the drawing."""
+    left, right, top, foot = plot_sides(NARROW)
+    texts = ("speed", "values", "none", "open", "close", "closer", "wider")
+    told: dict[str, Any] = {
+        "sides": [left, right, top, foot],
+        "speeds": [float(speed) for speed in comparison.engine_speed_rpm],
+        "said": [voice.number(float(speed)) for speed in comparison.engine_speed_rpm],
+        "lines": [
+            {"letter": line.letter, "style": line.style, "unit": panel.unit, "values": _read(line.values, panel, voice)}
+            for panel in panels
+            for line in panel.lines
+            if line.kind == "mean"
+        ],
+        "words": {name: voice.say(f"explore.{name}", speed="{speed}") for name in texts},
+        "print": voice.say("foot.print"),
+    }
+    return safe_json(told)
+
+
+def _read(values: Any, panel: Panel, voice: Voice) -> list[str]:
+    return [voice.number(v, panel.decimals) if np.isfinite(v) else "" for v in map(float, values)]
 
 
 def _days(comparison: Comparison, zone: ZoneInfo) -> tuple[datetime, ...]:
@@ -64,24 +127,26 @@ def _days(comparison: Comparison, zone: ZoneInfo) -> tuple[datetime, ...]:
     return tuple({at.astimezone(zone).date(): at for at in reversed(taken)}.values())[::-1]
 
 
-def _air(comparison: Comparison, units: ShownUnits) -> tuple[AirLine, ...]:
-    """Each setup's air: from the coolest to the warmest of its pulls, and the factors that came of it."""
-    lines = []
-    for setup in comparison.setups:
-        airs = [pull.curve.air for pull in setup.standing if pull.curve is not None and pull.curve.air is not None]
-        factors = [p.curve.factor for p in setup.standing if p.curve is not None and p.curve.factor is not None]
-        if not airs:
-            lines.append(AirLine(setup.position, "No weather reading: power is shown as observed, uncorrected."))
-            continue
-        warm = _span([air.temperature_c for air in airs], 1, "°C")
-        pressed = _span([units.number(air.pressure_kpa, "pressure") for air in airs], 1, units.label("pressure"))
-        moist = _span([air.relative_humidity_pct for air in airs], 0, "% relative humidity")
-        factor = f"; factor {_span(factors, 4, '')}" if factors else ""
-        lines.append(AirLine(setup.position, f"{warm}, {pressed} at the cell, {moist}{factor}".strip()))
-    return tuple(lines)
+def _languages(voice: Voice) -> tuple[Choice, ...]:
+    return tuple(
+        Choice(name, _query(code, _unit_set(voice)), code, code == voice.language) for code, name in LANGUAGES.items()
+    )
 
 
-def _span(values: list[float], decimals: int, unit: str) -> str:
-    low, high = plain_number(min(values), decimals), plain_number(max(values), decimals)
-    text = low if low == high else f"{low} to {high}"
-    return f"{text} {unit}".strip()
+def _unit_sets(voice: Voice) -> tuple[Choice, ...]:
+    shown = _unit_set(voice)
+    return tuple(
+        Choice(f"{units.power}, {units.torque}", _query(voice.language, name), name, name == shown)
+        for name, units in UNIT_SETS.items()
+    )
+
+
+def _unit_set(voice: Voice) -> str:
+    """Which set the page is shown in; empty for a mixture of the shop's own."""
+    units = voice.units
+    alike = (name for name, one in UNIT_SETS.items() if (one.power, one.torque) == (units.power, units.torque))
+    return next(alike, "")
+
+
+def _query(language: str, units: str) -> str:
+    return f"?lang={language}&units={units}" if units else f"?lang={language}"

@@ -15,6 +15,7 @@ from pullbook.deps import Now, ReadSession, SettingsDep, client_address, link_co
 from pullbook.errors import NotFound
 from pullbook.pages.render import frame
 from pullbook.pages.results_built import link_units
+from pullbook.pages.results_voice import UNIT_SETS, language_of
 from pullbook.pages.told import Frame
 from pullbook.shop.opening import ASK, live_link, published_under
 from pullbook.shop.publishing import Published
@@ -56,5 +57,13 @@ CustomerResults = Annotated[Published, Depends(customer_results)]
 
 def customer_frame(request: Request, shop: Shop | None, published: Published | None = None) -> Frame:
     """What stands around a customer's page: nobody signed in, the link's own units, and nothing from outside /r/."""
-    around = replace(frame(request, shop, None), asset_of=request.app.state.static.asset_below_r)
-    return around if published is None else replace(around, units=link_units(published, shop))
+    around = frame(request, shop, None)
+    units = around.units if published is None else link_units(published, shop)
+    told = published.link.language if published is not None else ""
+    asked = request.query_params
+    return replace(
+        around,
+        asset_of=request.app.state.static.asset_below_r,
+        units=UNIT_SETS.get(asked.get("units", ""), units),
+        language=language_of(asked.get("lang", ""), told, request.headers.get("accept-language", "")),
+    )

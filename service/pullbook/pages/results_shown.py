@@ -1,7 +1,6 @@
-"""What the customer's template is given."""
+"""What the customer's template is given: every text of it said already, in the page's language and units."""
 
 from dataclasses import dataclass
-from datetime import datetime
 from typing import ClassVar
 
 from pullbook.measure.correction import Standard
@@ -11,10 +10,10 @@ from pullbook.shop.publishing import Published
 
 
 @dataclass(frozen=True)
-class AirLine:
-    """The air of a setup's pulls in one line, and the factor it made."""
+class Fact:
+    """A line of how it was measured: what, and how it was."""
 
-    position: int
+    title: str
     text: str
 
 
@@ -28,11 +27,36 @@ class FlagLine:
 
 
 @dataclass(frozen=True)
-class Amendment:
-    """Why figures are not those that were published, and each of them: is, was."""
+class MovedLine:
+    """A figure that is not as it was."""
 
-    why: str
-    figures: tuple[str, ...]
+    what: str
+    was: str
+    now: str
+
+
+@dataclass(frozen=True)
+class Amended:
+    """What changed since it was published: why and when, the figures of whole setups, those of single pulls."""
+
+    whys: tuple[str, ...]
+    figures: tuple[MovedLine, ...]
+    pulls: tuple[MovedLine, ...]
+
+    @property
+    def has_moved(self) -> bool:
+        """Whether anything that is shown is not as it was."""
+        return bool(self.figures or self.pulls)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One way to see the page: its name, the query that leads there, and whether it is the one shown."""
+
+    name: str
+    query: str
+    code: str
+    is_shown: bool
 
 
 @dataclass(frozen=True)
@@ -43,14 +67,18 @@ class ResultsPage(Shown):
     published: Published = told("The link, the ticket, the comparison, and what changed since.")
     is_preview: bool = told("True before it is published: the page says so, and nothing was kept.")
     shop_address: str = told("Where the shop is; empty when it does not say.")
-    amendments: tuple[Amendment, ...] = told("What changed since it was published, by reason.")
+    languages: tuple[Choice, ...] = told("The languages it can be read in.")
+    unit_sets: tuple[Choice, ...] = told("The units it can be read in.")
+    amended: Amended | None = told("What changed since it was published; None where nothing did.")
+    earlier: tuple[MovedLine, ...] = told("Headline figures of the results that these replace, beside these.")
     standard: Standard = told("The standard it was published under.")
     summaries: tuple[SetupSummary, ...] = told("Headline figures by setup.")
     sentences: tuple[str, ...] = told("Before and after in words.")
-    days: tuple[datetime, ...] = told("The days the pulls were taken on.")
-    cell_names: tuple[str, ...] = told("The cells they were taken in.")
+    days: str = told("The days the pulls were taken on.")
     flags: tuple[FlagLine, ...] = told("What the reader should know of single pulls, each kind once.")
-    air: tuple[AirLine, ...] = told("Air and factor by setup.")
+    apart: tuple[Fact, ...] = told("Conditions that were not the same for all setups.")
+    facts: tuple[Fact, ...] = told("How it was measured, line by line.")
     svg: str = told("The drawing, as finished markup.")
+    explored: str = told("The drawing's numbers and words for its readout, as JSON.")
     speeds: tuple[str, ...] = told("The table's engine speeds, every fifth of the grid.")
     columns: tuple[DataColumn, ...] = told("The table's columns.")

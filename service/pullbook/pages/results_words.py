@@ -3,127 +3,135 @@
 from collections.abc import Sequence
 
 from pullbook.measure.correction import Standard
+from pullbook.measure.verdict import Verdict
 from pullbook.pages.cell_shown import SetupSummary
+from pullbook.pages.results_voice import NO_BREAK, Voice
 from pullbook.panels import letter
 from pullbook.shop.judging import Judged, Judgement, by_later
-from pullbook.shown_units import ShownUnits, plain_number
-from pullbook.verdict_words import band_words, interval_words, size_words
-
-_NOT_ALIKE = (
-    "Not everything was the same for all of them, and that may explain a difference before any part does: see how it "
-    "was measured."
-)
+from pullbook.verdict_words import power_decimals, share_decimals
 
 
 def sentences(
-    found: tuple[SetupSummary, ...], units: ShownUnits, standard: Standard, judgement: Judgement, alike: bool
+    found: tuple[SetupSummary, ...], voice: Voice, standard: Standard, judgement: Judgement, alike: bool
 ) -> tuple[str, ...]:
     """What was measured before, what after and the difference in one sentence; then how sure the difference is.
 
     `alike`: whether all conditions were; where not, that is said before any difference is called sure.
     """
     read = [one for one in found if one.peak_power_w is not None and one.peak_torque_nm is not None]
-    empty = tuple(f"{_called(one)}: no pull that counts." for one in found if one not in read)
+    empty = tuple(voice.say("said.empty", setup=called(one, voice)) for one in found if one not in read)
     if not read:
         return empty
     first, *later = read
     if not later:
-        return (_alone(first, units, standard), *_observed(read, units), *empty)
-    said = [_before_and_after(first, later[0], units, standard)]
-    said += [_and_then(first, one, units) for one in later[1:]]
-    said += [] if alike else [_NOT_ALIKE]
+        return (_alone(first, voice, standard), *_observed(read, voice), *empty)
+    said = [_before_and_after(first, later[0], voice, standard)]
+    said += [_and_then(first, one, voice) for one in later[1:]]
+    said += [] if alike else [voice.say("said.not_alike")]
     judged = by_later(judgement)
-    said += [_how_sure(first, one, judged.get(one.setup_id), units) for one in later]
-    return (*said, *_observed(read, units), *empty)
+    said += [_how_sure(first, one, judged.get(one.setup_id), voice) for one in later]
+    return (*said, *_observed(read, voice), *empty)
 
 
-def _observed(read: Sequence[SetupSummary], units: ShownUnits) -> tuple[str, ...]:
+def called(one: SetupSummary, voice: Voice) -> str:
+    """A setup by letter and name."""
+    return voice.say("setup", letter=letter(one.position), name=one.name)
+
+
+def band(low_rpm: float, high_rpm: float, voice: Voice) -> str:
+    """A stretch of engine speed with its unit."""
+    return voice.say("band", low=voice.number(low_rpm), high=voice.number(high_rpm))
+
+
+def _observed(read: Sequence[SetupSummary], voice: Voice) -> tuple[str, ...]:
     """Power before the factor, of setups where the factor is not to be read alone; the flags say why."""
     each = [
-        f"{units.text(one.observed_power_w, 'power')} at {speed(one.observed_power_rpm)} ({_called(one)})"
+        voice.say(
+            "said.observed_each",
+            power=voice.power(one.observed_power_w),
+            speed=voice.speed(one.observed_power_rpm),
+            setup=called(one, voice),
+        )
         for one in read
         if one.observed_power_w is not None
     ]
-    return (f"As observed, before the factor, peak power was {'; '.join(each)}.",) if each else ()
+    return (voice.say("said.observed", each="; ".join(each)),) if each else ()
 
 
-def _called(one: SetupSummary) -> str:
-    return f"{letter(one.position)}, {one.name}"
+def _power(one: SetupSummary, voice: Voice) -> str:
+    return f"{voice.power(one.peak_power_w)} ± {voice.power(one.power_u_w)}"
 
 
-def _corrected(standard: Standard) -> str:
-    if standard.identifier == "observed":
-        return "as measured, without any correction for the air"
-    return f"corrected to the reference air of {standard.title}"
+def _torque(one: SetupSummary, voice: Voice) -> str:
+    return f"{voice.torque(one.peak_torque_nm)} ± {voice.torque(one.torque_u_nm)}"
 
 
-def _figure(value: float | None, uncertainty: float | None, units: ShownUnits, dimension: str) -> str:
-    return f"{units.text(value or 0.0, dimension)} ± {units.text(uncertainty or 0.0, dimension)}"
+def _by_standard(key: str, standard: Standard) -> str:
+    return f"{key}_observed" if standard.identifier == "observed" else key
 
 
-def _power(one: SetupSummary, units: ShownUnits) -> str:
-    return _figure(one.peak_power_w, one.power_u_w, units, "power")
-
-
-def _torque(one: SetupSummary, units: ShownUnits) -> str:
-    return _figure(one.peak_torque_nm, one.torque_u_nm, units, "torque")
-
-
-def _alone(one: SetupSummary, units: ShownUnits, standard: Standard) -> str:
-    pulls = "one pull" if one.counted == 1 else f"the mean of {one.counted} pulls"
-    return (
-        f"The car gave {_power(one, units)} at {speed(one.peak_power_rpm)} and {_torque(one, units)} at "
-        f"{speed(one.peak_torque_rpm)}, at the wheels, {_corrected(standard)} ({pulls})."
+def _alone(one: SetupSummary, voice: Voice, standard: Standard) -> str:
+    return voice.say(
+        _by_standard("said.alone_one" if one.counted == 1 else "said.alone_many", standard),
+        power=_power(one, voice),
+        power_speed=voice.speed(one.peak_power_rpm),
+        torque=_torque(one, voice),
+        torque_speed=voice.speed(one.peak_torque_rpm),
+        standard=standard.title,
+        count=one.counted,
     )
 
 
-def _before_and_after(first: SetupSummary, then: SetupSummary, units: ShownUnits, standard: Standard) -> str:
-    return (
-        f"Before ({_called(first)}) the car gave {_power(first, units)} at most, after ({_called(then)}) "
-        f"{_power(then, units)}: {_difference(first, then, units)}, at the wheels, {_corrected(standard)}."
+def _before_and_after(first: SetupSummary, later: SetupSummary, voice: Voice, standard: Standard) -> str:
+    way, apart = _apart(first, later, voice)
+    return voice.say(
+        _by_standard(f"said.{way}", standard),
+        first=called(first, voice),
+        power=_power(first, voice),
+        later=called(later, voice),
+        later_power=_power(later, voice),
+        standard=standard.title,
+        **apart,
     )
 
 
-def _and_then(first: SetupSummary, one: SetupSummary, units: ShownUnits) -> str:
-    return f"With {_called(one)}, it gave {_power(one, units)}: {_difference(first, one, units)} than before."
+def _and_then(first: SetupSummary, later: SetupSummary, voice: Voice) -> str:
+    way, apart = _apart(first, later, voice)
+    return voice.say(f"said.then_{way}", later=called(later, voice), later_power=_power(later, voice), **apart)
 
 
-def _difference(first: SetupSummary, then: SetupSummary, units: ShownUnits) -> str:
-    """6.4 kW and 12.0 N·m more; or each with its own word where they go apart."""
-    power = _more((then.peak_power_w or 0.0) - (first.peak_power_w or 0.0), units, "power")
-    torque = _more((then.peak_torque_nm or 0.0) - (first.peak_torque_nm or 0.0), units, "torque")
-    if power[1] == torque[1]:
-        return f"{power[0]} and {torque[0]} {power[1]}"
-    return f"{power[0]} {power[1]} and {torque[0]} {torque[1]}"
+def _apart(first: SetupSummary, later: SetupSummary, voice: Voice) -> tuple[str, dict[str, str]]:
+    """Which way power and torque went, and how far."""
+    power = (later.peak_power_w or 0.0) - (first.peak_power_w or 0.0)
+    torque = (later.peak_torque_nm or 0.0) - (first.peak_torque_nm or 0.0)
+    ways = {(True, True): "both_more", (False, False): "both_less", (True, False): "more_less"}
+    way = ways.get((power >= 0.0, torque >= 0.0), "less_more")
+    return way, {"power_apart": voice.power(abs(power)), "torque_apart": voice.torque(abs(torque))}
 
 
-def _more(difference: float, units: ShownUnits, dimension: str) -> tuple[str, str]:
-    return units.text(abs(difference), dimension), "more" if difference >= 0 else "less"
-
-
-def speed(engine_speed_rpm: float | None) -> str:
-    """An engine speed as people read it."""
-    return f"{plain_number(engine_speed_rpm or 0.0)}\u00a0rev/min"
-
-
-def _how_sure(first: SetupSummary, later: SetupSummary, judged: Judged | None, units: ShownUnits) -> str:
+def _how_sure(first: SetupSummary, later: SetupSummary, judged: Judged | None, voice: Voice) -> str:
     """The verdict with its interval, as one says it across a counter."""
-    one, other = letter(first.position), letter(later.position)
+    letters = {"first": letter(first.position), "later": letter(later.position)}
     if judged is None:
-        return f"{one} and {other} share no engine speed over which they could be compared."
+        return voice.say("said.no_common", **letters)
     found = judged.verdict
     if found.interval_w is None:
-        return f"There is a single pull of {one} or of {other}, so how much of the difference is chance cannot be told."
-    over = f"On average over {band_words(found)}"
+        return voice.say("said.single", **letters)
+    key = f"said.{found.kind}{'_heat' if judged.soaked and found.kind in ('gain', 'loss') else ''}"
+    return voice.say(key, band=band(*found.band_rpm, voice), **letters, **_sizes(found, voice))
+
+
+def _sizes(found: Verdict, voice: Voice) -> dict[str, str]:
+    """How large it is and between what it lies: without a sign where the verdict says which way, with it elsewhere."""
+    places, unit = power_decimals(found, voice.units), voice.units.label("power")
+    ends = found.interval_w or (0.0, 0.0)
     if found.kind in ("gain", "loss"):
-        side = "more" if found.kind == "gain" else "less"
-        size, sure = size_words(found, units)
-        heat = " Part of it may be heat and not the change: see below." if judged.soaked else ""
-        return (
-            f"{over} the car gave {size} {side} with {other} than with {one}; with 95\u00a0% confidence it is from "
-            f"{sure}.{heat}"
-        )
-    seen = f"the difference lies from {interval_words(found, units)} with 95\u00a0% confidence"
-    if found.kind == "no_difference":
-        return f"{over}, {other} makes no difference larger than {found.worth_pct:g}\u00a0% to {one}: {seen}."
-    return f"{over}, too few pulls tell {other} from {one}: {seen}, and may be none."
+        ends = (min(map(abs, ends)), max(map(abs, ends)))
+    share = voice.number(abs(found.difference_pct), share_decimals(found))
+    return {
+        "size": voice.power(abs(found.difference_w), places),
+        "share": voice.say("per_cent", number=share),
+        "low": voice.bare(ends[0], "power", places),
+        "high": f"{voice.bare(ends[1], 'power', places)}{NO_BREAK}{unit}",
+        "worth": voice.say("per_cent", number=voice.number(found.worth_pct, 0 if found.worth_pct % 1 == 0 else 1)),
+    }

@@ -32,6 +32,7 @@ class Frame:
     units: ShownUnits = told("The units the shop shows power, torque and pressure in.")
     person_name: str = told("Who is signed in; empty when nobody is.")
     role: str = told("Their role: read_only, front_desk, tuner, owner; empty when nobody is signed in.")
+    language: str = told("The language of a customer's page, by its code; the book itself speaks English.", "en")
 
     @property
     def may_write(self) -> bool:

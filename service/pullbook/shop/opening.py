@@ -16,6 +16,7 @@ from pullbook.shop.loading import load_pulls
 from pullbook.shop.publishing import Published, facts_of, token_hash
 from pullbook.shop.rereading import changes_of, reread, shown_link
 from pullbook.shop.slowing_down import Pace
+from pullbook.shop.superseding import earlier, replaced_at
 
 ASK = "There are no results at this address. Ask the shop that gave it to you."
 MISSES_BY_ADDRESS = Pace(burst=30, seconds_each=6.0)
@@ -55,6 +56,8 @@ def published_under(session: Session, row: ResultsLink, weather_stale_minutes: i
         ticket=comparison.ticket,
         comparison=comparison,
         changes=changes_of(session, link, comparison),
+        replaced_at=replaced_at(session, row.id),
+        earlier=earlier(session, row.replaces_id, row.published, comparison),
     )
 
 

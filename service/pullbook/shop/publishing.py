@@ -21,10 +21,11 @@ from pullbook.shop.facts import TicketFacts
 from pullbook.shop.judging import Asked
 from pullbook.shop.keying import LinkKey
 from pullbook.shop.reading import ReadSettings
+from pullbook.shop.superseding import Earlier, earlier, refuse_wrong_replacing
 from pullbook.shop.tracing import digest_of
 from pullbook.shop.unlocking import pin_hash_of
 
-LANGUAGES = {"en": "English"}  # those in which the customer's page is told
+LANGUAGES = {"en": "English", "de": "Deutsch"}  # those in which the customer's page is told
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,8 @@ class Published:
     ticket: TicketFacts
     comparison: Comparison
     changes: tuple[Change, ...]  # empty: exactly what was published
+    replaced_at: datetime | None = None  # when newer results took the place of these
+    earlier: Earlier | None = None  # those whose place these took
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +76,7 @@ class LinkWanted:
     units: Mapping[str, str] | None = None
     language: str = "en"
     pin: str = ""
+    replaces_id: str | None = None  # a link of the same ticket whose results these are said instead of
 
 
 LinkState = Literal["live", "ended", "revoked"]
@@ -123,6 +127,7 @@ def publish(
         "language": row.language,
         "ends_at": row.ends_at.isoformat(),
         "wants_pin": row.pin_hash is not None,
+        **({"replaces_id": row.replaces_id} if row.replaces_id else {}),
     }
     note(session, now, staff_id, "publish", "results_link", row.id, None, after)
     enter(session, now, "published", row.id)
@@ -144,6 +149,7 @@ def preview(
         ticket=comparison.ticket,
         comparison=comparison,
         changes=(),
+        earlier=earlier(session, row.replaces_id, row.published, comparison),
     )
 
 
@@ -152,6 +158,8 @@ def compared_for(session: Session, ticket_id: str, wanted: LinkWanted, weather_s
     if wanted.language not in LANGUAGES:
         known = FieldProblem("language", wanted.language, f"one of {', '.join(LANGUAGES)}")
         raise Invalid("The customer's page is not told in that language.", known)
+    if wanted.replaces_id is not None:
+        refuse_wrong_replacing(session, ticket_id, wanted.replaces_id)
     settings = ReadSettings(wanted.standard, wanted.window_s, weather_stale_minutes=weather_stale_minutes)
     comparison = compare(session, wanted.pull_ids, settings, Asked(wanted.band_low_rpm, wanted.band_high_rpm))
     for pull in comparison.pulls:
@@ -187,6 +195,7 @@ def _row(wanted: LinkWanted, ticket_id: str, published: dict[str, Any], units: M
         note=wanted.note,
         digest=digest_of(published),
         published=published,
+        replaces_id=wanted.replaces_id,
     )
 
 
