@@ -7,7 +7,7 @@ import pytest
 
 from tests.studies.ticket_numbers import open_at_once, without_gap
 
-WORKERS, TICKETS = 4, 96
+WORKERS, TICKETS = 4, 100
 
 
 @pytest.fixture

@@ -26,7 +26,7 @@ from tests.conftest import PUBLIC_URL, Copies
 from tests.furnishing import DESK, House
 from tests.postgres import postgres_server
 
-TICKETS, WORKERS, PEOPLE_EACH = 2000, 4, 3
+TICKETS, WORKERS, PEOPLE_EACH = 2000, 4, 5
 REFUSED_EVERY = 10  # every so many requests one comes that cannot be
 PATIENCE_S = 60.0
 

@@ -11,6 +11,7 @@ from pullbook.pages import (
     job_sheet,
     links_page,
     month_page,
+    new_ticket,
     owner,
     publish_page,
     reference_page,
@@ -23,6 +24,7 @@ from pullbook.pages.refusals import error_page
 
 _PARTS = (
     desk,
+    new_ticket,
     charges_shown,
     account_page,
     cell,

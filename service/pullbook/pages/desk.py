@@ -1,4 +1,4 @@
-"""The desk's pages: signing in, the first owner's set-up, today's board, a new ticket."""
+"""The desk's pages: signing in, the first owner's set-up, the board of any day."""
 
 from datetime import date
 from typing import Annotated
@@ -8,8 +8,7 @@ from starlette.responses import RedirectResponse, Response
 
 from pullbook.deps import MaybePerson, Now, PagePerson, ReadSession, SettingsDep
 from pullbook.pages.board import read_board
-from pullbook.pages.desk_shown import NewTicketPage, SetUpPage, SignInPage
-from pullbook.pages.finding import cells, customer_brief, vehicle_brief
+from pullbook.pages.desk_shown import SetUpPage, SignInPage
 from pullbook.pages.render import around_person, draw, frame
 from pullbook.pages.time_zones import zone_names
 
@@ -43,22 +42,6 @@ def board(
     """Today, or the day that the address names: what is where, what comes when."""
     around = around_person(request, session, person, "today" if day is None else "")
     return draw(around, read_board(session, now, around.time_zone, day))
-
-
-@router.get("/tickets/new")
-def new_ticket(
-    request: Request,
-    session: ReadSession,
-    person: PagePerson,
-    now: Now,
-    customer_id: str | None = None,
-    vehicle_id: str | None = None,
-) -> Response:
-    """Customer, car, what is asked, cell and time: by the keyboard alone in half a minute."""
-    vehicle = vehicle_brief(session, vehicle_id) if vehicle_id else None
-    customer = customer_brief(session, vehicle.customer_id if vehicle else customer_id)
-    page = NewTicketPage(cells=cells(session), customer=customer, vehicle=vehicle, now=now)
-    return draw(around_person(request, session, person, "new"), page)
 
 
 @router.get("/tickets")

@@ -144,11 +144,19 @@ class BoardPage(Shown):
 
 
 @dataclass(frozen=True)
-class NewTicketPage(Shown):
-    """A new ticket."""
+class Offered:
+    """An item of the price list, to be asked for."""
 
-    template: ClassVar[str] = "desk/new_ticket.html"
-    cells: tuple[CellBrief, ...] = told("The cells to choose from.")
-    customer: CustomerBrief | None = told("The customer, where the address names one.")
-    vehicle: VehicleBrief | None = told("The car, where the address names one.")
-    now: datetime = told("The time: what the booking begins with.")
+    id: str
+    name: str
+    kind_of_work: str
+    price: str  # with its currency and unit
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Where and when a new ticket would be booked, as the address says."""
+
+    cell_id: str
+    begins: datetime | None
+    ends: datetime | None

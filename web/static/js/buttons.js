@@ -40,6 +40,7 @@ for (const field of document.querySelectorAll("input[data-now]")) {
 
 document.querySelector("[data-sign-out]")?.addEventListener("click", async (event) => {
   await call("DELETE", "/session").catch(() => null);
+  sessionStorage.clear(); // what was typed here is nobody else's
   location.assign(event.target.dataset.signOut);
 });
 

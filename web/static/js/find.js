@@ -3,9 +3,10 @@ import { make, settled } from "./dom.js";
 
 /**
  * Make `input` find things. `search(text)` gives items; `draw(item)` gives {title, more}; `pick(item)` takes one.
- * The list says so when there is nothing.
+ * The list says so when there is nothing. `all`: an empty field finds everything, and Enter on it opens the list.
+ * Enter that comes before the list does takes the first of it: quick hands need not wait.
  */
-export function finder(input, { search, draw, pick, nothing = "Nothing found." }) {
+export function finder(input, { search, draw, pick, nothing = "Nothing found.", all = false, wait = 180 }) {
   const list = make("ul", { class: "found", role: "listbox", id: `${input.id}-found`, hidden: true, "aria-label": "Found" });
   input.parentElement.append(list);
   for (const [key, value] of Object.entries({
@@ -16,7 +17,14 @@ export function finder(input, { search, draw, pick, nothing = "Nothing found." }
   let items = [];
   let at = -1;
   let asked = 0;
+  let pending = false; // typed, and not found yet
+  let moves = 0; // arrows that came meanwhile
+  let wanted = false; // and Enter
 
+  const forget = () => {
+    pending = wanted = false;
+    moves = 0;
+  };
   const close = () => {
     list.hidden = true;
     at = -1;
@@ -51,13 +59,19 @@ export function finder(input, { search, draw, pick, nothing = "Nothing found." }
     list.hidden = false;
     input.setAttribute("aria-expanded", "true");
     count.textContent = found.length ? `${found.length} found` : nothing;
-    mark(0);
+    mark(moves);
+    const taken = wanted;
+    forget();
+    if (taken) take(at);
   };
 
   const look = settled(async () => {
     const text = input.value.trim();
     const number = ++asked;
-    if (!text) return close();
+    if (!text && !all) {
+      forget();
+      return close();
+    }
     try {
       const found = await search(text);
       if (number === asked) show(found);
@@ -67,17 +81,25 @@ export function finder(input, { search, draw, pick, nothing = "Nothing found." }
         list.firstElementChild.textContent = problem.message;
       }
     }
+  }, wait);
+  input.addEventListener("input", () => {
+    pending = true;
+    look();
   });
-  input.addEventListener("input", look);
   input.addEventListener("blur", () => setTimeout(close, 150));
   input.addEventListener("keydown", (event) => {
     if (event.key === "ArrowDown") {
-      if (list.hidden) look();
+      if (pending) moves += 1;
+      else if (list.hidden) look();
       else mark(at + 1);
     } else if (event.key === "ArrowUp") mark(at - 1);
+    else if (event.key === "Enter" && pending) wanted = true;
     else if (event.key === "Enter" && !list.hidden) take(at);
-    else if (event.key === "Escape" && !list.hidden) close();
-    else return;
+    else if (event.key === "Enter" && all) look();
+    else if (event.key === "Escape" && !list.hidden) {
+      forget();
+      close();
+    } else return;
     event.preventDefault();
   });
   return { close };

@@ -25,7 +25,8 @@ function valueOf(field) {
       const times = { hundredths: 100, thousandths: 1000 }[field.dataset.as];
       return times ? Math.round(number * times) : number;
     }
-    case "time":
+    case "time": // an instant that the clock alone cannot tell, in the night it goes back, is kept until it is typed over
+      if (field.dataset.exact && text === (field.dataset.exactFor ?? field.defaultValue)) return field.dataset.exact;
       return withOffset(text);
     default:
       return field.type === "password" ? field.value : text;
@@ -100,7 +101,19 @@ export function showProblem(form, problem) {
   (first ?? place(form)).focus?.();
 }
 
+const sending = new WeakSet(); // however often it is tapped, a form is sent once at a time
+
 async function submit(form) {
+  if (sending.has(form)) return;
+  sending.add(form);
+  try {
+    await send(form);
+  } finally {
+    sending.delete(form);
+  }
+}
+
+async function send(form) {
   const [method, path] = form.dataset.send.split(" ");
   const buttons = form.querySelectorAll("button:not([type='button'])");
   clearProblems(form);
@@ -118,6 +131,7 @@ async function submit(form) {
     buttons.forEach((button) => (button.disabled = false));
     if (!(problem.problems)) throw problem;
     showProblem(form, problem);
+    form.dispatchEvent(new CustomEvent("refused", { detail: problem, bubbles: true }));
   }
 }
 
@@ -127,6 +141,11 @@ if (said) {
   sessionStorage.removeItem("pullbook-said");
   document.querySelector("main h1")?.after(make("p", { class: "good", role: "status" }, said));
 }
+
+// a page that comes back as it was left has its buttons as they were: they wait for an answer that came long ago
+window.addEventListener("pageshow", (event) => {
+  if (event.persisted) document.querySelectorAll("form[data-send] button:disabled").forEach((button) => (button.disabled = false));
+});
 
 document.addEventListener("submit", (event) => {
   const form = event.target.closest("form[data-send]");

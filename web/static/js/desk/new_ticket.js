@@ -1,10 +1,13 @@
 // A new ticket by the keyboard alone: customer found or added, car picked or added, then the job.
-import { call } from "../api.js";
-import { make, pageData } from "../dom.js";
+import { call, url } from "../api.js";
+import { make, pageData, refresh } from "../dom.js";
 import { finder } from "../find.js";
+import { hourList, workList } from "./work_and_hour.js";
 
 const byId = (id) => document.getElementById(id);
 const ticket = byId("ticket-new");
+const work = workList();
+let drive = "";
 const title = (car) => [car.model_year, car.make, car.model].filter(Boolean).join(" ");
 
 function carWords(car) {
@@ -13,6 +16,8 @@ function carWords(car) {
 
 function pickVehicle(car) {
   ticket.elements.vehicle_id.value = car.id;
+  drive = car.drive;
+  refresh(["returning-car"], url(`/tickets/new?vehicle_id=${car.id}`));
   byId("vin-warning").hidden = !car.vin_warning;
   byId("vin-warning").textContent = car.vin_warning ? `VIN ${car.vin}: ${car.vin_warning} It is kept as typed.` : "";
 }
@@ -21,6 +26,12 @@ function drawVehicles(cars, chosen) {
   const rows = cars.map((car) => {
     const radio = make("input", { type: "radio", name: "vehicle-choice", value: car.id, checked: car.id === chosen });
     radio.addEventListener("change", () => pickVehicle(car));
+    radio.addEventListener("keydown", (event) => {
+      if (event.key !== "Enter") return;
+      radio.checked = true;
+      pickVehicle(car);
+      toTheJob();
+    });
     return make("div", {}, make("label", { class: "tick" }, radio, carWords(car)));
   });
   const add = make("button", { type: "button" }, "Add a car");
@@ -33,6 +44,8 @@ function showNewCar(visible) {
   byId("vehicle-choices").hidden = visible;
   if (visible) byId("make").focus();
 }
+
+const toTheJob = () => (byId("work-find") ?? byId("asked")).focus();
 
 async function pickCustomer(customer, vehicleId) {
   ticket.elements.customer_id.value = customer.id;
@@ -47,9 +60,10 @@ async function pickCustomer(customer, vehicleId) {
   const cars = (await call("GET", `/vehicles?customer_id=${customer.id}`)).items;
   const chosen = cars.find((car) => car.id === vehicleId) ?? (cars.length === 1 ? cars[0] : null);
   drawVehicles(cars, chosen?.id);
+  byId("returning-car").hidden = true;
   if (chosen) pickVehicle(chosen);
   showNewCar(cars.length === 0);
-  if (chosen) byId("asked").focus();
+  if (chosen) toTheJob();
   else if (cars.length) byId("vehicle-choices").querySelector("input").focus();
 }
 
@@ -90,49 +104,41 @@ byId("vehicle-new").addEventListener("sent", (event) => {
   drawVehicles([car], car.id);
   pickVehicle(car);
   showNewCar(false);
-  byId("asked").focus();
+  toTheJob();
 });
 
 document.addEventListener("click", (event) => {
   const change = event.target.closest("[data-change]")?.dataset.change;
   if (change === "vehicle") showNewCar(false);
   if (change !== "customer") return;
-  byId("customer-new").hidden = true;
-  byId("customer-picked").hidden = true;
-  byId("vehicle-section").hidden = true;
+  for (const id of ["customer-new", "customer-picked", "vehicle-section", "returning-car"]) byId(id).hidden = true;
+  ticket.elements.customer_id.value = ticket.elements.vehicle_id.value = "";
   byId("find-customer").hidden = false;
   byId("customer-find").focus();
 });
 
-// the end follows the start by an hour until somebody sets it
-const from = byId("booked_from");
-const to = byId("booked_to");
-let toIsOurs = true;
-to.addEventListener("input", () => (toIsOurs = to.value === ""));
-from.addEventListener("change", () => {
-  if (!toIsOurs) return;
-  const end = new Date(from.value + "Z");
-  to.value = Number.isNaN(end.getTime()) ? "" : new Date(end.getTime() + 3600000).toISOString().slice(0, 16);
-});
-// a cell chosen is an hour wanted in it: the next full one is offered
-byId("cell_id").addEventListener("change", (event) => {
-  if (!event.target.value || from.value || to.value) return;
-  const now = Date.parse(from.dataset.clock + "Z");
-  const next = Math.ceil(now / 3600000) * 3600000;
-  [from.value, to.value] = [next, next + 3600000].map((at) => new Date(at).toISOString().slice(0, 16));
-});
-from.min = from.dataset.clock.slice(0, 10) + "T00:00";
+hourList(ticket, () => drive);
 
 ticket.addEventListener("submit", (event) => {
-  if (ticket.elements.customer_id.value && ticket.elements.vehicle_id.value) return;
+  const [customer, vehicle, asked] = ["customer_id", "vehicle_id", "asked"].map((name) => ticket.elements[name]);
+  if (!asked.value.trim()) asked.value = work.items.filter((item) => work.chosen().includes(item.id)).map((item) => item.name).join("; ");
+  if (customer.value && vehicle.value && asked.value) return;
   event.preventDefault();
-  const missing = ticket.elements.customer_id.value ? "Choose the car first." : "Choose the customer first.";
+  const missing = !customer.value ? "Choose the customer first." : !vehicle.value ? "Choose the car first." : "Say what is asked: from the price list, in words, or both.";
   let said = ticket.querySelector(".form-problem");
   if (!said) ticket.prepend((said = make("div", { class: "form-problem bad", role: "alert" })));
   said.textContent = missing;
-  (ticket.elements.customer_id.value ? byId("vehicle-choices").querySelector("input, button") : byId("customer-find"))?.focus();
+  (!customer.value ? byId("customer-find") : !vehicle.value ? byId("vehicle-choices").querySelector("input, button") : asked)?.focus();
 }, true);
 
+// what another page asked for, or what was typed here before one went away
+document.addEventListener("draft", async ({ detail: draft }) => {
+  if (draft.customer) await pickCustomer(draft.customer, draft.vehicleId);
+  else if (draft.newCustomer) newCustomer("");
+  if (draft.newCar) showNewCar(true);
+  for (const id of draft.items) work.choose(work.items.find((item) => item.id === id));
+  document.dispatchEvent(new Event("draft-fields"));
+});
 const customerId = ticket.elements.customer_id.value;
 if (customerId) {
   const more = byId("customer-picked");
