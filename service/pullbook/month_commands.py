@@ -24,9 +24,9 @@ def run_rebuild(settings: Settings, _asked: argparse.Namespace) -> None:
         same = kept_rows(session, sums_only=True) == before
     if was_counted:
         found = "it comes to what was kept" if same else "what was kept was otherwise, and is put right"
-        print(f"{tickets} tickets counted; {found}")
+        print(f"{_tickets(tickets)} counted; {found}")
     else:
-        print(f"{tickets} tickets counted")
+        print(f"{_tickets(tickets)} counted")
 
 
 def count_if_never(settings: Settings) -> None:
@@ -37,4 +37,8 @@ def count_if_never(settings: Settings) -> None:
         if not counted:
             with database.writing() as session:
                 tickets = rebuild(session)
-            print(f"the months of {tickets} tickets are counted", flush=True)
+            print(f"the months of {_tickets(tickets)} are counted", flush=True)
+
+
+def _tickets(count: int) -> str:
+    return f"{count} ticket{'' if count == 1 else 's'}"

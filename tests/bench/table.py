@@ -11,6 +11,7 @@ from tests.bench import (
     filing_bench,
     intake_bench,
     mapping_bench,
+    month_bench,
     reading_bench,
     results_bench,
     starting_bench,
@@ -24,6 +25,7 @@ PARTS: dict[str, Callable[[], Iterator[Row]]] = {
     "holds against the forward model": mapping_bench.holds,
     "large pulls": mapping_bench.curve_of_a_large_pull,
     "reading files": intake_bench.measure,
+    "month by month": month_bench.measure,
     "starting": starting_bench.measure,
 }
 
