@@ -23,6 +23,7 @@ ORDER = (
 BELONGS_TO = {
     "__main__": "cli",
     "serving": "cli",
+    "archive_commands": "cli",
     "chain_commands": "cli",
     "bounded_heads": "cli",
     "month_commands": "cli",

@@ -2,6 +2,7 @@
 
 from pullbook.pages import (
     account_page,
+    archive_page,
     audit_page,
     calibration_page,
     cell,
@@ -38,6 +39,7 @@ _PARTS = (
     month_page,
     tray_page,
     audit_page,
+    archive_page,
     publish_page,
     links_page,
     results,
