@@ -62,9 +62,9 @@ def _job(year: Year, cell: CellPlan, days: tuple[int, ...]) -> Job:
     first, last = pulls[0].taken_at, pulls[-1].taken_at
     setup = SetupTaken("As ever", "", FEN.gear, FEN.car.turns, 240.0, "98 octane", pulls)
     vin = invented_vin(FEN.make, FEN.years[1], random.Random(SEED))
-    moved = {
-        "checked_in": first - timedelta(minutes=40),
-        "in_cell": first - timedelta(minutes=20),
+    moved = {  # one ticket for all its visits: it is in the cell for the last of them, or a year's hours would be used
+        "checked_in": last - timedelta(minutes=40),
+        "in_cell": last - timedelta(minutes=20),
         "ready": last + timedelta(minutes=20),
         "collected": last + timedelta(minutes=25),
     }

@@ -51,7 +51,7 @@ def bars_svg(bars: Bars, read: str) -> str:
     parts.extend(
         f'<circle class="beside" cx="{_LEFT + (place + 0.5) * step:.1f}" cy="{y(value):.1f}" r="3"/>'
         for place, value in enumerate(bars.beside)
-        if value is not None
+        if value
     )
     said = f"{bars.title}, {bars.names[0]} to {bars.names[-1]}; numbers in the table beneath"
     height = _TOP + _TALL + _FOOT
