@@ -17,6 +17,7 @@ from seed_demo.speaking import Facts, Voice
 from seed_demo.story_calibration import make_reference, reference_jobs, reference_readings
 from seed_demo.story_loggers import join_answers, measured
 from seed_demo.story_prices import charge, make_prices
+from seed_demo.story_signing import check_in, sign_for
 from seed_demo.story_track import before_the_track
 
 PATHS: dict[str, tuple[str, ...]] = {  # the states that a ticket went through after it was booked
@@ -135,8 +136,10 @@ class Filling:
         ticket = self._go(job, ticket, before_pulls)
         pulls = list(self._setups(job, ticket["id"], progress))
         before_the_track(self.hands.tuner, job, ticket["id"])
+        sign_for(self.hands.tuner, job, ticket["id"], self.record.cells[job.plan.cell.name])
         charge(self.hands.desk, job, ticket["id"], self.prices)
         ticket = self._go(job, ticket, path)
+        check_in(self.hands.desk, job, ticket)
         progress.step()
         standing = [pull["id"] for pull in pulls if pull["state"] == "readable" and not pull["set_aside_reason"]]
         if not job.plan.link_note or not standing:
