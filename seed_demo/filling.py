@@ -14,6 +14,7 @@ from seed_demo.progress import Progress
 from seed_demo.rollers import CELLS
 from seed_demo.serving import first_owner_token
 from seed_demo.speaking import Facts, Voice
+from seed_demo.story_amended import AMENDED, SAID_AGAIN, put_air_right, say_again
 from seed_demo.story_calibration import make_reference, reference_jobs, reference_readings
 from seed_demo.story_loggers import join_answers, measured
 from seed_demo.story_prices import charge, make_prices
@@ -125,9 +126,19 @@ class Filling:
         watched.done()
         make_reference(self.hands.tuner, house_car, [self.record.ticket(job)["id"] for job in house_car])
         filled = {job.key: path for job in self.year.jobs if (path := self._job(job, progress))}
+        self._after_publishing()
         if not filled:
             raise DemoError("Nothing could be published: the service reads none of the files sent.")
         return filled.get("exhaust-gains") or next(iter(filled.values()))
+
+    def _after_publishing(self) -> None:
+        """What a shop does to results that customers have already."""
+        for job in self.year.jobs:
+            if job.key == AMENDED:
+                put_air_right(self.hands.desk, job, self.record.cells[job.plan.cell.name])
+            if job.key == SAID_AGAIN and (made := say_again(self.hands.desk, job, self.record.ticket(job)["id"])):
+                self.links |= made
+                self.folder.keep_links(self.links)
 
     def _job(self, job: Job, progress: Progress) -> Filled | None:
         ticket = self.record.ticket(job)

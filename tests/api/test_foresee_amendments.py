@@ -1,10 +1,12 @@
 """Before a change is saved, staff are told which customers' links would say something else; nothing is kept."""
 
+import argparse
 from dataclasses import dataclass
 from typing import Any
 
 import pytest
 
+from pullbook.results_commands import run_amended
 from tests.api.pull_files import Steady, filed
 from tests.furnishing import CALIBRATION, WEATHER
 
@@ -123,3 +125,16 @@ def test_a_change_that_could_not_be_saved_is_refused_in_the_same_words(
     saved, asked = (desk.post(path, json=wrong) for path in ("/api/v1/weather", "/api/v1/weather/foreseen"))
     assert (asked.status_code, asked.json()["problems"]) == (saved.status_code, saved.json()["problems"])
     assert tuner.post("/api/v1/pulls/0123456789abc/set-aside/foreseen", json={"reason": "x"}).status_code == 404
+
+
+def test_a_command_lists_the_links_that_no_longer_say_what_was_published(
+    desk: Any, house: Any, published: Published, settings: Any, now: Any, capsys: Any
+) -> None:
+    run_amended(settings, argparse.Namespace(at=now.value))
+    assert capsys.readouterr().out == "no live link is amended\n"
+    desk.post("/api/v1/weather", json=_correction(house))
+    run_amended(settings, argparse.Namespace(at=now.value))
+    said = capsys.readouterr().out
+    assert f"link {published.link_id}: the weather reading was corrected" in said
+    assert "    Baseline: peak power: was " in said
+    assert said.endswith("1 live link with an amendment\n")

@@ -27,6 +27,7 @@ BELONGS_TO = {
     "chain_commands": "cli",
     "bounded_heads": "cli",
     "month_commands": "cli",
+    "results_commands": "cli",
     **dict.fromkeys(("body_limit", "compression", "health", "public_address", "request_log", "head_requests"), "app"),
     **dict.fromkeys(("api_description", "same_origin", "security_headers", "static_files", "warming"), "app"),
     "axis_ticks": "charts",

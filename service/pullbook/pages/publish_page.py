@@ -139,7 +139,7 @@ def preview_page(
     )
     published = preview(session, now, ticket_id, wanted, settings.weather_stale_minutes)
     around = customer_frame(request, shop, published)
-    return draw(around, results_page(published, shop, is_preview=True), headers=customer_headers())
+    return draw(around, results_page(published, shop, around, is_preview=True), headers=customer_headers())
 
 
 def _showable(session: Session, ticket_id: str, reading: ReadSettings) -> list[ReadPull]:

@@ -1,6 +1,7 @@
 // Say which column is what: rows from the file itself, quantities and units from the service, kept as a map by name.
 import { call, url } from "../api.js";
 import { make } from "../dom.js";
+import { agreed } from "../foresee.js";
 import { clearProblems, showProblem } from "../forms.js";
 
 const byId = (id) => document.getElementById(id);
@@ -127,7 +128,13 @@ form.addEventListener("submit", async (event) => {
   button.disabled = true;
   try {
     const map = await call("POST", "/channel-maps", { name: form.elements.name.value.trim(), columns: columnsUsed(), beside_a_pull: Boolean(beside) });
-    await call("PUT", `${path}/channel-map`, { channel_map_id: map.id });
+    const chosen = { channel_map_id: map.id };
+    if (!beside && !(await agreed(`${path}/channel-map/foreseen`, chosen))) {
+      sessionStorage.setItem("pullbook-said", "The map is kept; this pull is read as it was.");
+      location.assign(url(back));
+      return;
+    }
+    await call("PUT", `${path}/channel-map`, chosen);
     location.assign(url(back));
   } catch (problem) {
     button.disabled = false;
