@@ -7,15 +7,15 @@ from pullbook.shown_units import CHOICES, ShownUnits, plain_number
 
 PINT = {
     "kW": "kW", "hp": "hp", "PS": "metric_horsepower", "N·m": "N*m", "lbf·ft": "lbf*ft", "kgf·m": "kgf*m",
-    "kPa": "kPa", "bar": "bar", "psi": "psi", "hPa": "hPa", "inHg": "inHg",
+    "kPa": "kPa", "bar": "bar", "psi": "psi", "hPa": "hPa", "inHg": "inHg", "°C": "degC", "°F": "degF", "km/h": "km/h", "mph": "mph",
 }  # fmt: skip
-INSIDE = {"power": "W", "torque": "N*m", "pressure": "kPa"}
+INSIDE = {"power": "W", "torque": "N*m", "pressure": "kPa", "temperature": "degC", "speed": "m/s"}
 
 
 @pytest.mark.parametrize(("dimension", "label"), [(d, label) for d, labels in CHOICES.items() for label in labels])
 def test_every_unit_on_offer_agrees_with_a_units_library(dimension: str, label: str) -> None:
     units = pint.UnitRegistry()
-    expected = (1234.5 * units(INSIDE[dimension])).to(PINT[label]).magnitude
+    expected = units.Quantity(1234.5, INSIDE[dimension]).to(PINT[label]).magnitude
     assert ShownUnits(**{dimension: label}).number(1234.5, dimension) == pytest.approx(expected, rel=2e-6)
 
 

@@ -227,3 +227,16 @@ print(sorted(set({NOT_AT_START!r}) & set(sys.modules)))
     done = subprocess.run([sys.executable, "-c", script], env=environment, capture_output=True, text=True, timeout=60)
     assert done.returncode == 0, done.stderr
     assert done.stdout.splitlines() == ["[200, 200, 200, 401]", "[]"]
+
+
+def test_the_forgotten_are_forgotten_once_more_after_a_restore(owner, house, settings, tmp_path, run):
+    url = settings.database_url
+    name = owner.get(f"/api/v1/customers/{house.customer_id}").json()["full_name"]
+    asked = {"full_name": name, "reason": "asked"}
+    listed = tmp_path / "forgotten.txt"
+    listed.write_text(f"{house.customer_id}\n0123456789abc\n")
+    code, told, _ = run("erasures", "again", str(listed), url=url)
+    assert (code, told) == (0, "1 forgotten once more; 1 are not in this copy\n")
+    assert owner.post(f"/api/v1/customers/{house.customer_id}/erase", json=asked).status_code == 422
+    assert run("erasures", "list", url=url)[:2] == (0, f"{house.customer_id}\n")
+    assert run("erasures", "again", str(tmp_path / "none.txt"), url=url)[0] == 1

@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from pydantic import ValidationError
 from sqlalchemy import exc as sql
 
-from pullbook import __version__, archive_commands, month_commands, results_commands
+from pullbook import __version__, archive_commands, forgetting_commands, month_commands, results_commands
 from pullbook.chain_commands import add_chain_commands
 from pullbook.db.connect import Database, DatabaseAddressError, connect, sqlite_doubt
 from pullbook.db.migrating import MigrationError, migrate
@@ -68,6 +68,7 @@ def _parser() -> argparse.ArgumentParser:
     adding.add_argument("full_name", help="their name as others see it")
     adding.add_argument("--role", choices=ROLES, default="front_desk", help="what they may do")
     adding.set_defaults(run=run_add)
+    forgetting_commands.add_commands(commands)
     month_commands.add_commands(commands)
     archive_commands.add_commands(commands)
     results_commands.add_commands(commands)

@@ -11,7 +11,7 @@ import numpy as np
 from pullbook.shop.comparing import Comparison, SetupRead
 from pullbook.shop.facts import Floats, OnGrid
 from pullbook.shop.reading import ReadPull
-from pullbook.shown_units import ShownUnits
+from pullbook.shown_units import CHOICES, ShownUnits
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 # One dash for each letter, in units of line width's neighbourhood; a colour never speaks alone.
@@ -232,8 +232,8 @@ def _noted(panel: Panel) -> Panel:
     return replace(panel, note=f"bold: {panel.lines[0].label}; short dashes: {panel.lines[1].label}")
 
 
-# a single pull's further panels: key, title, unit (None: the shop's for pressure), decimals, channels with their words
-_FURTHER: tuple[tuple[str, str, str | None, int, tuple[tuple[str, str, str], ...]], ...] = (
+# a single pull's further panels: key, title, unit or the dimension the shop has one for, decimals, channels with words
+_FURTHER: tuple[tuple[str, str, str, int, tuple[tuple[str, str, str], ...]], ...] = (
     (
         "mixture",
         "Mixture",
@@ -244,14 +244,14 @@ _FURTHER: tuple[tuple[str, str, str | None, int, tuple[tuple[str, str, str], ...
     (
         "pressure",
         "Manifold pressure",
-        None,
+        "pressure",
         0,
         (("manifold_pressure_kpa", "absolute", "mean"), ("boost_target_kpa", "target", "asked")),
     ),
     (
         "temperature",
         "Temperatures",
-        "°C",
+        "temperature",
         1,
         (("intake_temperature_c", "intake air", "mean"), ("coolant_temperature_c", "coolant", "asked")),
     ),
@@ -272,8 +272,8 @@ def _channel_panels(curve: OnGrid, units: ShownUnits, line: Callable[..., Line])
         for name, label, kind in channels:
             values = curve.channels.get(name)
             if values is not None:
-                lines.append(line(values if unit else units.values(values, "pressure"), label, kind))
+                lines.append(line(units.values(values, unit) if unit in CHOICES else values, label, kind))
         if lines:
-            shown = (unit, decimals) if unit else (units.label("pressure"), units.decimals("pressure"))
+            shown = (units.label(unit), units.decimals(unit)) if unit in CHOICES else (unit, decimals)
             made.append(Panel(key, title, *shown, tuple(lines)))
     return made

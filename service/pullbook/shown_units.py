@@ -5,13 +5,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pullbook.measure.units import UNITS, from_inside
+from pullbook.measure.units import UNITS, Unit, from_inside
 
 _BY_LABEL = {(unit.dimension, unit.label): unit.identifier for unit in UNITS.values()}
 CHOICES: dict[str, tuple[str, ...]] = {
     "power": ("kW", "hp", "PS"),
     "torque": ("N·m", "lbf·ft", "kgf·m"),
     "pressure": ("kPa", "bar", "psi", "hPa", "inHg"),
+    "temperature": ("°C", "°F"),
+    "speed": ("km/h", "mph"),
 }
 _DECIMALS = {
     "kW": 1,
@@ -30,23 +32,29 @@ _DECIMALS = {
 
 @dataclass(frozen=True)
 class ShownUnits:
-    """The labels of the shop's units: power, torque and pressure. Unknown labels fall back to SI."""
+    """The labels of the shop's units. Unknown labels fall back to the first choice of their dimension."""
 
     power: str = "kW"
     torque: str = "N·m"
     pressure: str = "kPa"
+    temperature: str = "°C"
+    speed: str = "km/h"
 
     def label(self, dimension: str) -> str:
         """The label to print beside a number of this dimension."""
         label = str(getattr(self, dimension))
         return label if (dimension, label) in _BY_LABEL else CHOICES[dimension][0]
 
+    def edge(self, dimension: str) -> Unit:
+        """The unit itself, for a field that people type in: a value inside is `(typed + offset) * factor`."""
+        return UNITS[_BY_LABEL[dimension, self.label(dimension)]]
+
     def decimals(self, dimension: str) -> int:
         """How many decimals this unit is printed with: about a thousandth of a usual value."""
         return _DECIMALS.get(self.label(dimension), 1)
 
     def values(self, values: ArrayLike, dimension: str) -> NDArray[np.float64]:
-        """SI values (W, N·m, kPa) as values in the shop's unit; same shape."""
+        """Inside values (W, N·m, kPa, °C, m/s) as values in the shop's unit; same shape."""
         return from_inside(values, _BY_LABEL[dimension, self.label(dimension)])
 
     def number(self, value: float, dimension: str) -> float:

@@ -23,11 +23,12 @@ ORDER = (
 BELONGS_TO = {
     "__main__": "cli",
     "serving": "cli",
-    "archive_commands": "cli",
+    "forgetting_commands": "cli",
     "chain_commands": "cli",
     "bounded_heads": "cli",
     "month_commands": "cli",
     "results_commands": "cli",
+    "archive_commands": "cli",
     **dict.fromkeys(("body_limit", "compression", "health", "public_address", "request_log", "head_requests"), "app"),
     **dict.fromkeys(("api_description", "same_origin", "security_headers", "static_files", "warming"), "app"),
     "axis_ticks": "charts",

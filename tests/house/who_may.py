@@ -10,6 +10,7 @@ MAY = {
     "device": {"device"},  # a cell's own computer, by its token and nothing else
 }
 WHO = {
+    "GET /api/v1/throughput/{month}/flags": "owner",
     "GET /api/v1/throughput": "owner",
     "GET /api/v1/throughput.csv": "owner",
     "GET /api/v1/throughput/{month}/tickets": "owner",
@@ -49,6 +50,10 @@ WHO = {
     "GET /api/v1/customers": "staff",
     "GET /api/v1/customers/{customer_id}": "staff",
     "PATCH /api/v1/customers/{customer_id}": "desk",
+    "GET /api/v1/customers/{customer_id}/export": "owner",
+    "POST /api/v1/customers/{customer_id}/erase": "owner",
+    "GET /api/v1/keeping": "owner",
+    "DELETE /api/v1/keeping/photos": "owner",
     "POST /api/v1/vehicles": "desk",
     "GET /api/v1/vehicles": "staff",
     "GET /api/v1/vehicles/{vehicle_id}": "staff",

@@ -82,7 +82,7 @@ def test_runs_stand_in_a_table_and_a_drawing_beside_their_pulls(tuner: Any, hous
     _run(tuner, house, elapsed_s=19.0, notes="<b>spun</b>")
     page = _page(tuner, f"/tickets/{house.ticket_id}")
     assert "quarter mile" in page
-    assert "85.0 mph" in page
+    assert "136.8\u00a0km/h" in page
     assert "17 %" in page
     assert "Observed peak at the wheels" in page
     assert page.count('<circle class="dot setup-a"') == 2

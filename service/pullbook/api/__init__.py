@@ -27,6 +27,7 @@ from pullbook.api import (
     joined_files,
     link_door,
     own_account,
+    people_data,
     photos,
     price_items,
     pull_coast_downs,
@@ -98,5 +99,6 @@ _NOUNS = (
     devices,
     tray,
     audit,
+    people_data,
 )
 ROUTERS: list[APIRouter] = [noun.router for noun in _NOUNS]

@@ -50,6 +50,7 @@ class CustomerAnswer(Answer):
     notes: str
     made_at: Instant
     version: int
+    erased_at: Instant | None
 
 
 class CustomerList(Answer):

@@ -16,7 +16,9 @@ from pullbook.shop import auditing
 router = APIRouter(prefix="/api/v1/shop", tags=["shop"])
 
 FIELDS = ("name", "address", "time_zone", "default_standard", "power_unit", "torque_unit", "pressure_unit")
-MONEY = ("currency", "prices_include_tax")
+LATER = ("currency", "prices_include_tax", "temperature_unit", "speed_unit")  # null in the record until the owner says
+TERMS = ("keep_customers_months", "keep_photos_months")
+Months = Annotated[int | None, Field(ge=1, le=1200)]
 
 
 def known_standard(value: str) -> str:
@@ -27,7 +29,7 @@ def known_standard(value: str) -> str:
 
 
 class ShopShape(BaseModel):
-    """The shop's name, place in time, and the units it shows."""
+    """The shop's name, place in time, the units it shows, and how long it keeps people (null: for good)."""
 
     model_config = ConfigDict(extra="forbid")
     name: Name
@@ -39,13 +41,17 @@ class ShopShape(BaseModel):
     pressure_unit: Literal["kPa", "bar", "psi", "hPa", "inHg"] = "kPa"
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$", description="By its three letters (ISO 4217).")] = "EUR"
     prices_include_tax: bool = False
+    temperature_unit: Literal["°C", "°F"] = "°C"
+    speed_unit: Literal["km/h", "mph"] = "km/h"
+    keep_customers_months: Months = None
+    keep_photos_months: Months = None
     version: Annotated[int, Field(ge=1, le=2**31)] = 1
 
 
 def told(row: Shop) -> ShopShape:
     """The shop as the API tells of it."""
-    money = {name: getattr(row, name) for name in MONEY if getattr(row, name) is not None}
-    return ShopShape(**{name: getattr(row, name) for name in (*FIELDS, "version")}, **money)
+    later = {name: getattr(row, name) for name in LATER if getattr(row, name) is not None}
+    return ShopShape(**{name: getattr(row, name) for name in (*FIELDS, *TERMS, "version")}, **later)
 
 
 @router.get("")
@@ -66,7 +72,7 @@ def change(body: ShopShape, session: WriteSession, by: Owner, now: Now) -> ShopS
     before = told(row)
     if body.version != row.version:
         raise Stale(before.model_dump(), body.model_dump())
-    for name in (*FIELDS, *MONEY):
+    for name in (*FIELDS, *LATER, *TERMS):
         setattr(row, name, getattr(body, name))
     row.version += 1
     auditing.note(session, now, by.id, "changed", "shop", "1", before.model_dump(), told(row).model_dump())

@@ -156,7 +156,7 @@ def joined_channel_map(
 def weather(request: Request, session: ReadSession, person: PagePerson, now: Now) -> Response:
     """Every cell's air, and a new reading."""
     around = around_person(request, session, person, "weather")
-    return draw(around, read_weather(session, now, around.time_zone))
+    return draw(around, read_weather(session, now, around.time_zone, around.units))
 
 
 @router.post("/qr")

@@ -61,7 +61,7 @@ def holds_shown(session: Session, facts: PullFacts, settings: ReadSettings, unit
     lag = found.lag
     return HoldsShown(
         holds=found.holds,
-        lines=tuple(_line(place, *one) for place, one in enumerate(zip(plateaus, found.beside, strict=True), 1)),
+        lines=tuple(_line(place, *one, units) for place, one in enumerate(zip(plateaus, found.beside, strict=True), 1)),
         failure=found.failure,
         lag="" if lag is None else f"{plain_number(lag.lag_s, 2)} s, {LAG_WORDS[lag.by]}",
         settled_by=SETTLED_WORDS,
@@ -73,10 +73,14 @@ def holds_shown(session: Session, facts: PullFacts, settings: ReadSettings, unit
     )
 
 
-def _line(number: int, at: HeldAt, beside: BesideSweeps) -> HeldLine:
+def _line(number: int, at: HeldAt, beside: BesideSweeps, units: ShownUnits) -> HeldLine:
     measured, commanded = at.lambda_measured, at.lambda_commanded
     both = measured is not None and commanded is not None
-    warm = (f"{word} {plain_number(at.channels[name])}" for name, word in TEMPERATURES.items() if name in at.channels)
+    warm = (
+        f"{word} {units.text(at.channels[name], 'temperature', 0)}"
+        for name, word in TEMPERATURES.items()
+        if name in at.channels
+    )
     return HeldLine(
         number=number,
         at=at,

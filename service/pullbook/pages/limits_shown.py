@@ -88,6 +88,9 @@ _HINTS = {
 }
 
 
+_BY_UNIT = {"kPa": "pressure", "°C": "temperature"}
+
+
 def pull_limits(checked: Sequence[Checked], units: ShownUnits) -> PullLimits:
     """What the pull's page says of its ticket's limits; all empty where the ticket has none."""
     passed = [one for one in checked if one.passed]
@@ -104,30 +107,38 @@ def pull_limits(checked: Sequence[Checked], units: ShownUnits) -> PullLimits:
 
 
 def limit_words(rule: LimitRule, value: float, units: ShownUnits) -> str:
-    """`oil temperature above 130.0 °C`, pressures in the shop's unit."""
+    """`oil temperature above 130.0 °C`, temperatures and pressures in the shop's units."""
     return f"{rule.title} {rule.word} {_figure(rule, value, units)}"
 
 
 def _figure(rule: LimitRule, value: float, units: ShownUnits) -> str:
-    if rule.unit == "kPa":
-        return units.text(value, "pressure")
+    if dimension := _BY_UNIT.get(rule.unit):
+        return units.text(value, dimension)
     figure = plain_number(value, rule.decimals)
     space = "" if rule.unit == "°" else "\u00a0"
     return figure if rule.unit == "λ" else f"{figure}{space}{rule.unit}"
+
+
+def _apart(rule: LimitRule, value: float, limit: float, units: ShownUnits) -> str:
+    """How far beyond: a difference of temperatures has no zero of its own, so both are turned first."""
+    if dimension := _BY_UNIT.get(rule.unit):
+        apart = abs(units.number(value, dimension) - units.number(limit, dimension))
+        return f"{plain_number(apart, units.decimals(dimension))}\u00a0{units.label(dimension)}"
+    return _figure(rule, abs(value - limit), units)
 
 
 def _passing_line(one: Checked, passing: Passing, units: ShownUnits) -> PassingLine:
     rule = one.rule
     first, worst = passing.engine_speed_rpm, passing.worst_engine_speed_rpm
     at = "" if worst is None else f" at {plain_number(worst)} rev/min"
-    by = units.text(abs(passing.worst - one.limit), "pressure") if rule.unit == "kPa" else ""
+    by = _apart(rule, passing.worst, one.limit, units)
     return PassingLine(
         limit=limit_words(rule, one.limit, units),
         began=f"{plain_number(passing.first_s, 2)} s",
         speed="–" if first is None else f"{plain_number(first)} rev/min",
         lasted=f"{plain_number(passing.lasted_s, 2)} s",
         furthest=f"{_figure(rule, passing.worst, units)}{at}",
-        by=by or _figure(rule, abs(passing.worst - one.limit), units),
+        by=by,
     )
 
 

@@ -79,6 +79,12 @@ def pressure(context: Context, value_kpa: float, decimals: int | None = None) ->
     return str(context["frame"].units.text(value_kpa, "pressure", decimals))
 
 
+@pass_context
+def temperature(context: Context, value_c: float, decimals: int | None = None) -> str:
+    """Degrees Celsius as the shop shows temperature, unit included."""
+    return str(context["frame"].units.text(value_c, "temperature", decimals))
+
+
 def voice_of(around: Frame) -> Voice:
     """How a customer's page speaks: its language, its units and the shop's clock."""
     return Voice(around.language, around.units, around.time_zone)
@@ -144,6 +150,7 @@ def _environment() -> Environment:
         power=power,
         torque=torque,
         pressure=pressure,
+        temperature=temperature,
         number=number,
         age=age,
         drawing=drawing,
@@ -184,7 +191,10 @@ def frame(request: Request, shop: Shop | None, person: Person | None, here: str 
 
 def units_of(shop: Shop | None) -> ShownUnits:
     """The units the shop shows numbers in."""
-    return ShownUnits(shop.power_unit, shop.torque_unit, shop.pressure_unit) if shop else ShownUnits()
+    if shop is None:
+        return ShownUnits()
+    later = (shop.temperature_unit or ShownUnits.temperature, shop.speed_unit or ShownUnits.speed)
+    return ShownUnits(shop.power_unit, shop.torque_unit, shop.pressure_unit, *later)
 
 
 def around_person(request: Request, session: Session, person: Person | None, here: str = "") -> Frame:

@@ -9,7 +9,7 @@ from pullbook.deps import Owner, ReadSession
 from pullbook.errors import NotFound
 from pullbook.measure.correction import STANDARDS
 from pullbook.pages.owner_shown import Choices, PersonLine, ShopPage, StaffPage
-from pullbook.pages.render import draw, frame, shop_row
+from pullbook.pages.render import draw, frame, shop_row, units_of
 from pullbook.pages.time_zones import zone_names
 from pullbook.shop.charging import DEFAULT_CURRENCY
 from pullbook.shown_units import CHOICES
@@ -43,6 +43,7 @@ def shop(request: Request, session: ReadSession, person: Owner) -> Response:
     row = shop_row(session)
     if row is None:
         raise NotFound("The shop is not set up yet.")
+    shown = units_of(row)
     names = dict.fromkeys((row.time_zone, *zone_names()))
     page = ShopPage(
         version=row.version,
@@ -53,6 +54,10 @@ def shop(request: Request, session: ReadSession, person: Owner) -> Response:
         power_unit=row.power_unit,
         torque_unit=row.torque_unit,
         pressure_unit=row.pressure_unit,
+        temperature_unit=shown.temperature,
+        speed_unit=shown.speed,
+        keep_customers_months=row.keep_customers_months,
+        keep_photos_months=row.keep_photos_months,
         currency=row.currency or DEFAULT_CURRENCY,
         prices_include_tax=bool(row.prices_include_tax),
         time_zones=tuple((name, name) for name in names),
@@ -60,6 +65,8 @@ def shop(request: Request, session: ReadSession, person: Owner) -> Response:
         power_units=_units("power"),
         torque_units=_units("torque"),
         pressure_units=_units("pressure"),
+        temperature_units=_units("temperature"),
+        speed_units=_units("speed"),
     )
     return draw(frame(request, row, person, "shop"), page)
 

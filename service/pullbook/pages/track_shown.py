@@ -79,7 +79,7 @@ def ticket_track(session: Session, ticket_id: str, pulls: Sequence[ReadPull], un
 def _run_line(run: TrackFacts, units: ShownUnits) -> RunLine:
     named = {metres: words for words, metres in DISTANCES_M.items()}
     speed = run.trap_speed_m_s
-    air = [] if run.air_temperature_c is None else [f"{plain_number(run.air_temperature_c, 1)} °C"]
+    air = [] if run.air_temperature_c is None else [units.text(run.air_temperature_c, "temperature")]
     if run.station_pressure_kpa is not None:
         air.append(units.text(run.station_pressure_kpa, "pressure"))
     return RunLine(
@@ -89,7 +89,7 @@ def _run_line(run: TrackFacts, units: ShownUnits) -> RunLine:
         ran_at=run.ran_at,
         distance=named.get(run.distance_m, f"{plain_number(run.distance_m, 1)} m"),
         elapsed="–" if run.elapsed_s is None else f"{plain_number(run.elapsed_s, 3)} s",
-        speed="–" if speed is None else f"{plain_number(speed * 3.6, 1)} km/h ({plain_number(speed / 0.44704, 1)} mph)",
+        speed="–" if speed is None else units.text(speed, "speed"),
         mass=f"{plain_number(run.mass_kg)} kg",
         implied=units.text(run.power.power_w, "power", 0),
         spread=f"{plain_number(units.number(run.power.low_w, 'power'))} to {units.text(run.power.high_w, 'power', 0)}, "

@@ -11,19 +11,19 @@ from pullbook.axis_ticks import tick_decimals, ticks
 from pullbook.db.tables import Staff, WeatherReading
 from pullbook.pages.cell_shown import WeatherCell, WeatherLine, WeatherPage
 from pullbook.pages.finding import cells
-from pullbook.shown_units import plain_number
+from pullbook.shown_units import ShownUnits, plain_number
 
 READINGS_SHOWN = 40
 NEAR = timedelta(hours=6)  # further apart, nothing is known of the air between: no line
 _WIDTH, _HEIGHT, _LEFT, _RIGHT = 520, 74, 52, 10
 
 
-def read_weather(session: Session, now: datetime, time_zone: str) -> WeatherPage:
+def read_weather(session: Session, now: datetime, time_zone: str, units: ShownUnits) -> WeatherPage:
     """Every cell's log, newest reading first."""
     logs = []
     for cell in cells(session):
         lines = _lines(session, cell.id)
-        logs.append(WeatherCell(cell, lines, readings_svg(lines, cell.name, ZoneInfo(time_zone))))
+        logs.append(WeatherCell(cell, lines, readings_svg(lines, cell.name, ZoneInfo(time_zone), units)))
     return WeatherPage(logs=tuple(logs), now=now)
 
 
@@ -55,7 +55,7 @@ def _lines(session: Session, cell_id: str) -> tuple[WeatherLine, ...]:
     )
 
 
-def readings_svg(lines: tuple[WeatherLine, ...], cell_name: str, zone: ZoneInfo) -> str:
+def readings_svg(lines: tuple[WeatherLine, ...], cell_name: str, zone: ZoneInfo, units: ShownUnits) -> str:
     """Temperature and station pressure over time, one above the other; empty with fewer than two readings."""
     standing = [line for line in reversed(lines) if not line.superseded]
     if len(standing) < 2:
@@ -64,10 +64,17 @@ def readings_svg(lines: tuple[WeatherLine, ...], cell_name: str, zone: ZoneInfo)
     span = max((last - first).total_seconds(), 1.0)
     across = [_LEFT + (line.read_at - first).total_seconds() / span * (_WIDTH - _LEFT - _RIGHT) for line in standing]
     parts = [
-        _strip("Air temperature, °C", [line.air_temperature_c for line in standing], across, 20, standing),
         _strip(
-            "Station pressure, kPa", [line.station_pressure_kpa for line in standing], across, 40 + _HEIGHT, standing
-        ),
+            f"{title}, {units.label(dimension)}",
+            [units.number(getattr(line, name), dimension) for line in standing],
+            across,
+            top,
+            standing,
+        )
+        for title, dimension, name, top in (
+            ("Air temperature", "temperature", "air_temperature_c", 20),
+            ("Station pressure", "pressure", "station_pressure_kpa", 40 + _HEIGHT),
+        )
     ]
     bottom = 40 + 2 * _HEIGHT + 18
     for place, anchor, moment in ((_LEFT, "start", first), (_WIDTH - _RIGHT, "end", last)):

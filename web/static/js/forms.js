@@ -5,6 +5,8 @@
 // data-as        on a field: "number", "whole", "hundredths" (12.50 → 1250), "thousandths", "time" (wall time of the shop),
 //                "flag", "list"
 // data-if-empty  on a field: "null" sends null, "keep" sends ""; otherwise an empty number, time or choice is left out
+// data-offset, data-factor  on a field, or on the chosen option of the <select> that data-unit-from names: a number typed in
+//                another unit is sent as (typed + offset) * factor
 // data-name-from on a field: the id of a <select> whose value is the field's name ("relative_humidity_pct")
 import { call, url } from "./api.js";
 import { make } from "./dom.js";
@@ -12,6 +14,12 @@ import { withOffset } from "./times.js";
 
 const fieldsOf = (form) => [...form.elements].filter((field) => (field.name || field.dataset.nameFrom) && !field.disabled);
 const nameOf = (field) => (field.dataset.nameFrom ? document.getElementById(field.dataset.nameFrom).value : field.name);
+
+/** A typed number in the unit that the service keeps. */
+function kept(field, number) {
+  const { offset = "0", factor = "1" } = (field.dataset.unitFrom ? document.getElementById(field.dataset.unitFrom).selectedOptions[0] : field).dataset;
+  return Number(((number + Number(offset)) * Number(factor)).toPrecision(12));
+}
 
 function valueOf(field) {
   const text = field.value.trim();
@@ -23,7 +31,7 @@ function valueOf(field) {
       const number = Number(text.replace(/[\s\u202f]/g, "").replace(",", ".").replace("−", "-"));
       if (!Number.isFinite(number)) return text; // the service says what would do
       const times = { hundredths: 100, thousandths: 1000 }[field.dataset.as];
-      return times ? Math.round(number * times) : number;
+      return times ? Math.round(number * times) : kept(field, number);
     }
     case "time": // an instant that the clock alone cannot tell, in the night it goes back, is kept until it is typed over
       if (field.dataset.exact && text === (field.dataset.exactFor ?? field.defaultValue)) return field.dataset.exact;

@@ -1,0 +1,166 @@
+"""A customer's data taken away, and a customer forgotten; what is due by the shop's own terms."""
+
+import hashlib
+import io
+import json
+import zipfile
+
+import pytest
+import sqlalchemy as sa
+from PIL import Image
+
+from pullbook.db.connect import connect
+from pullbook.shop.auditing import first_broken_entry
+from tests.api.pull_files import Steady, filed
+from tests.furnishing import CUSTOMER, OWNER, VEHICLE, made, sign_in
+
+SECRETS = ("Imre", "gearbox whines", "key under the mat")
+
+
+@pytest.fixture
+def known(owner, house):
+    """A customer whose name stands wherever people write it, with a pull and a results link."""
+    ticket = owner.get(f"/api/v1/tickets/{house.ticket_id}").json()
+    words = {"notes": "Imre says the gearbox whines", "keys_where": "key under the mat", "version": ticket["version"]}
+    assert owner.patch(f"/api/v1/tickets/{house.ticket_id}", json=words).status_code == 200
+    customer = owner.get(f"/api/v1/customers/{house.customer_id}").json()
+    named = {"full_name": "Imre Valdaquist", "version": customer["version"]}
+    assert owner.patch(f"/api/v1/customers/{house.customer_id}", json=named).status_code == 200
+    pull = filed(owner, house, Steady().csv())
+    wanted = {"pull_ids": [pull["id"]], "standard": "iso_1585", "note": "Dear Imre, here it is"}
+    made(owner.post(f"/api/v1/tickets/{house.ticket_id}/results-links", json=wanted))
+    return pull
+
+
+def erase(owner, house, name="Imre Valdaquist"):
+    asked = {"full_name": name, "reason": "asked by letter"}
+    return owner.post(f"/api/v1/customers/{house.customer_id}/erase", json=asked)
+
+
+def all_text(settings):
+    """Every text in every table, as one."""
+    records = connect(settings.database_url)
+    with records.reading() as session:
+        tables = sa.inspect(session.connection()).get_table_names()
+        kept = []
+        for name in tables:
+            for row in session.execute(sa.text(f'SELECT * FROM "{name}"')):
+                kept += [str(value) for value in row if isinstance(value, (str, dict, list, memoryview))]
+    records.close()
+    return "\n".join(kept)
+
+
+def test_the_zip_holds_records_and_the_very_bytes_of_every_file(owner, house, known):
+    answer = owner.get(f"/api/v1/customers/{house.customer_id}/export")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "application/zip"
+    with zipfile.ZipFile(io.BytesIO(answer.content)) as kept:
+        assert kept.testzip() is None
+        records = json.loads(kept.read("records.json"))
+        assert records["customer"]["full_name"] == "Imre Valdaquist"
+        assert [one["id"] for one in records["pulls"]] == [known["id"]]
+        assert "Imre Valdaquist" in kept.read("README.txt").decode()
+        files = [name for name in kept.namelist() if name.startswith("files/")]
+        assert [hashlib.sha256(kept.read(name)).hexdigest() for name in files] == [known["sha256"]]
+        for line in kept.read("SHA256SUMS").decode().splitlines():
+            digest, name = line.split("  ", 1)
+            assert hashlib.sha256(kept.read(name)).hexdigest() == digest, name
+
+
+def test_the_zip_holds_no_token_and_nobody_else(owner, house, known):
+    other = made(owner.post("/api/v1/customers", json={**CUSTOMER, "full_name": "Someone Else"}))
+    made(owner.post("/api/v1/vehicles", json={**VEHICLE, "customer_id": other["id"]}))
+    with zipfile.ZipFile(io.BytesIO(owner.get(f"/api/v1/customers/{house.customer_id}/export").content)) as kept:
+        told = kept.read("records.json").decode()
+    assert "token_hash" not in told
+    assert "pin_hash" not in told
+    assert "Someone Else" not in told
+
+
+def test_who_it_was_is_nowhere_in_the_database_afterwards(owner, house, known, settings):
+    assert all(secret in all_text(settings) for secret in SECRETS)
+    answer = erase(owner, house)
+    assert answer.status_code == 200, answer.text
+    assert answer.json()["file_names_kept"] == 1
+    left = all_text(settings)
+    assert [secret for secret in (*SECRETS, "Valdaquist", CUSTOMER["phone"], VEHICLE["plate"]) if secret in left] == []
+
+
+def test_pulls_stay_readable_and_the_trail_still_holds(owner, house, known, settings):
+    before = owner.get(f"/api/v1/pulls/{known['id']}/curve?standard=iso_1585").json()
+    erase(owner, house)
+    after = owner.get(f"/api/v1/pulls/{known['id']}/curve?standard=iso_1585").json()
+    assert after["power_w"] == before["power_w"]
+    raw = owner.get(f"/api/v1/pulls/{known['id']}/raw").content
+    assert hashlib.sha256(raw).hexdigest() == known["sha256"]
+    records = connect(settings.database_url)
+    with records.reading() as session:
+        assert first_broken_entry(session) is None
+    records.close()
+
+
+def test_links_of_an_erased_customer_open_no_more(owner, house, known):
+    assert erase(owner, house).json()["links_ended"] == 1
+    links = owner.get(f"/api/v1/tickets/{house.ticket_id}/results-links").json()["items"]
+    assert all(link["revoked_at"] for link in links)
+
+
+def test_another_name_erases_nobody(owner, house, known):
+    answer = erase(owner, house, "Imre Valdakvist")
+    assert answer.status_code == 422
+    assert answer.json()["problems"][0]["field"] == "full_name"
+    assert owner.get(f"/api/v1/customers/{house.customer_id}").json()["full_name"] == "Imre Valdaquist"
+
+
+def test_a_car_that_is_here_stands_against_it(owner, house, known):
+    owner.get(f"/api/v1/tickets/{house.ticket_id}").json()
+    step = {"state": "checked_in"}
+    assert owner.post(f"/api/v1/tickets/{house.ticket_id}/steps", json=step).status_code in (200, 201)
+    answer = erase(owner, house)
+    assert answer.status_code == 409
+    assert "ticket 1" in answer.json()["detail"]
+
+
+def test_nobody_is_due_before_the_shop_sets_a_term(owner, house):
+    told = owner.get("/api/v1/keeping").json()
+    assert told == {
+        "keep_customers_months": None,
+        "keep_photos_months": None,
+        "customers": [],
+        "more_customers": False,
+        "photos": 0,
+    }
+
+
+def test_those_longer_away_than_the_term_are_due(owner, house, now):
+    shop = owner.get("/api/v1/shop").json()
+    assert owner.put("/api/v1/shop", json={**shop, "keep_customers_months": 24}).status_code == 200
+    made(owner.post("/api/v1/customers", json={**CUSTOMER, "full_name": "Never Came"}))
+    assert owner.get("/api/v1/keeping").json()["customers"] == []
+    now.advance(days=31 * 24)
+    sign_in(owner, OWNER)
+    found = owner.get("/api/v1/keeping").json()["customers"]
+    assert {one["full_name"] for one in found} == {CUSTOMER["full_name"], "Never Came"}
+    assert erase(owner, house, CUSTOMER["full_name"]).status_code == 200
+    assert [one["full_name"] for one in owner.get("/api/v1/keeping").json()["customers"]] == ["Never Came"]
+
+
+def test_photos_past_their_term_go_and_younger_ones_stay(owner, house, now):
+    shop = owner.get("/api/v1/shop").json()
+    assert owner.put("/api/v1/shop", json={**shop, "keep_photos_months": 6}).status_code == 200
+    address = f"/api/v1/tickets/{house.ticket_id}/photos?file_name=car.png"
+    made(owner.post(address, content=drawing("teal"), headers={"Content-Type": "image/png"}))
+    now.advance(days=31 * 6)
+    sign_in(owner, OWNER)
+    young = made(owner.post(address, content=drawing("navy"), headers={"Content-Type": "image/png"}))
+    assert owner.get("/api/v1/keeping").json()["photos"] == 1
+    assert owner.delete("/api/v1/keeping/photos").json() == {"photos": 1}
+    left = owner.get(f"/api/v1/tickets/{house.ticket_id}/photos").json()["items"]
+    assert [one["id"] for one in left] == [young["id"]]
+
+
+def drawing(colour):
+    """A small picture all of one colour, as PNG."""
+    kept = io.BytesIO()
+    Image.new("RGB", (64, 48), colour).save(kept, "PNG")
+    return kept.getvalue()
