@@ -72,6 +72,9 @@ class Pouring:
 def pouring(database: Database) -> Iterator[Pouring]:
     """A transaction that rows are poured into; all of them or none."""
     with database.writer.begin() as connection:
+        if not database.is_sqlite:
+            # nothing is known yet of tables that fill in this very transaction: triggers would read them end to end
+            connection.exec_driver_sql("SET LOCAL enable_seqscan = off")
         yield Pouring(connection)
 
 

@@ -16,7 +16,17 @@ from pullbook.db.evidence import Pull
 from pullbook.db.found import FoundModel, FoundPull, FoundTicket
 from pullbook.db.tables import Setup
 from pullbook.errors import FieldProblem, Invalid
-from pullbook.shop.narrowing import COLUMNS, FEW, LookedFor, conditions, few_with, flagged, models_asked, newest
+from pullbook.shop.narrowing import (
+    COLUMNS,
+    FEW,
+    LookedFor,
+    conditions,
+    few_with,
+    flagged,
+    models_asked,
+    newest,
+    newest_grouped,
+)
 from pullbook.shop.wording import Wanted, setup_line, wanted
 
 MOST_COUNTED = 1000
@@ -50,13 +60,16 @@ def look(session: Session, looked: LookedFor, cursor: str | None, limit: int) ->
     Invalid for a cursor that no page gave.
     """
     key = _key(session, cursor)
-    enough = limit + 1 if cursor else max(limit, MOST_COUNTED) + 1
-    rows = _found(session, looked, key, enough)
+    by_words = bool(looked.words.strip())
+    rows = _found(session, looked, key, max(limit, MOST_COUNTED) + 1 if by_words and not cursor else limit + 1)
     page = rows[:limit]
+    counted = None
+    if not cursor:
+        counted = _counted(session, _grouped(rows) if by_words else _counted_there(session, looked))
     return Hits(
         pull_ids=tuple(row.pull_id for row in page),
         next=page[-1].pull_id if len(rows) > limit else None,
-        counted=None if cursor else _counted(session, rows),
+        counted=counted,
     )
 
 
@@ -171,18 +184,37 @@ def _held_against(session: Session, words: Wanted, rows: Sequence[Any], own_line
     ]
 
 
-def _counted(session: Session, rows: Sequence[Any]) -> Counted:
-    newest_rows = rows[:MOST_COUNTED]
-    of_model = Counter(row.model_id for row in newest_rows if row.model_id is not None)
+Groups = Sequence[tuple[str | None, int | None, int]]  # model, model year, how many
+
+
+def _grouped(rows: Sequence[Any]) -> Groups:
+    of_model = Counter((row.model_id, row.model_year) for row in rows[: MOST_COUNTED + 1])
+    return [(model_id, year, count) for (model_id, year), count in of_model.items()]
+
+
+def _counted_there(session: Session, looked: LookedFor) -> Groups:
+    """Counted where the rows lie: a thousand of them need not come here to be counted."""
+    model_ids = models_asked(session, looked)
+    if model_ids == []:
+        return []
+    return newest_grouped(session, looked, model_ids, MOST_COUNTED + 1)
+
+
+def _counted(session: Session, groups: Groups) -> Counted:
+    of_model, years = Counter[str](), Counter[int | None]()
+    for model_id, year, count in groups:
+        years[year] += count
+        if model_id is not None:
+            of_model[model_id] += count
     named = select(FoundModel.id, FoundModel.make_key, FoundModel.make).where(FoundModel.id.in_(of_model))
     makes: Counter[str] = Counter()
     spelled: dict[str, str] = {}
     for model_id, key, make in session.execute(named.order_by(FoundModel.id)) if of_model else ():
         makes[spelled.setdefault(key, make)] += of_model[model_id]
-    years = Counter(row.model_year for row in newest_rows)
+    pulls = years.total()
     return Counted(
-        pulls=len(newest_rows),
-        more=len(rows) > MOST_COUNTED,
+        pulls=min(pulls, MOST_COUNTED),
+        more=pulls > MOST_COUNTED,
         makes=tuple(sorted(makes.items(), key=lambda one: (-one[1], one[0]))),
         years=tuple(sorted(years.items(), key=lambda one: (one[0] is None, -(one[0] or 0)))),
     )

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import CTE, ColumnElement, exists, literal_column, select, tuple_, union_all
+from sqlalchemy import CTE, ColumnElement, exists, func, literal_column, select, tuple_, union_all
 from sqlalchemy.orm import Session
 
 from pullbook.db.found import FoundFlag, FoundModel, FoundPull
@@ -137,18 +137,31 @@ def newest(
     session: Session, looked: LookedFor, model_ids: Sequence[str] | None, key: Sequence[Any] | None, limit: int
 ) -> Sequence[Any]:
     """Up to so many pulls without regard to words, the latest taken first, from the key on. Rows of `COLUMNS`."""
+    return session.execute(_newest(session, looked, model_ids, key, limit)).all()
+
+
+def newest_grouped(
+    session: Session, looked: LookedFor, model_ids: Sequence[str] | None, limit: int
+) -> list[tuple[str | None, int | None, int]]:
+    """The same, counted by model and model year instead of told one by one."""
+    found = _newest(session, looked, model_ids, None, limit).subquery()
+    grouped: Any = select(found.c.model_id, found.c.model_year, func.count()).group_by("model_id", "model_year")
+    return [(model_id, year, count) for model_id, year, count in session.execute(grouped)]
+
+
+def _newest(
+    session: Session, looked: LookedFor, model_ids: Sequence[str] | None, key: Sequence[Any] | None, limit: int
+) -> Any:
     asked, few = conditions(looked, model_ids), few_with(session, looked, model_ids, any_filter=False)
-    if key is not None:
-        asked.append(tuple_(*IN_TIME) < tuple_(*key, types=[column.type for column in IN_TIME]))
+    after = [tuple_(*IN_TIME) < tuple_(*key, types=[one.type for one in IN_TIME])] if key is not None else []
     if few is not None:
-        statement = select(*COLUMNS).join(few, few.c.pull_id == FoundPull.pull_id).where(*asked, *flagged(looked))
-        return session.execute(_in_time(statement, limit)).all()
+        statement = select(*COLUMNS).join(few, few.c.pull_id == FoundPull.pull_id)
+        return _in_time(statement.where(*asked, *after, *flagged(looked)), limit)
     if looked.flag:
-        return session.execute(_flagged_in_time(looked, model_ids, key, limit)).all()
+        return _flagged_in_time(looked, model_ids, key, limit)
     if model_ids is not None and 1 < len(model_ids) <= MOST_HEADS:
-        rest = conditions(looked, None) + asked[len(conditions(looked, model_ids)) :]
-        return session.execute(_heads(model_ids, rest, limit)).all()
-    return session.execute(_in_time(select(*COLUMNS).where(*asked), limit)).all()
+        return _heads(model_ids, [*conditions(looked, None), *after], limit)
+    return _in_time(select(*COLUMNS).where(*asked, *after), limit)
 
 
 def _in_time(statement: Any, limit: int) -> Any:

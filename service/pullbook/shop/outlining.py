@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import exists, select
+from sqlalchemy import bindparam, exists, select
 from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import Pull
@@ -44,48 +45,54 @@ class Outline:
     flags: tuple[str, ...] = ()
 
 
+# built once: putting such statements together costs more than running them
+_IDS: Any = bindparam("ids", expanding=True)
+_DUE = exists().where(FoundDue.pull_id == FoundPull.pull_id)
+_OUTLINES = (
+    select(
+        FoundPull.pull_id,
+        FoundPull.taken_at,
+        FoundPull.kind,
+        Pull.state,
+        Pull.set_aside_reason,
+        Pull.notes,
+        Ticket.id.label("ticket_id"),
+        Ticket.number.label("ticket_number"),
+        Customer.full_name.label("customer_name"),
+        Vehicle.make,
+        Vehicle.model,
+        Vehicle.model_year,
+        Vehicle.plate,
+        Vehicle.engine,
+        Setup.id.label("setup_id"),
+        Setup.name.label("setup_name"),
+        Setup.position.label("setup_position"),
+        Setup.changed,
+        Cell.name.label("cell_name"),
+        FoundPull.power_w.label("about_power_w"),
+        FoundPull.torque_nm.label("about_torque_nm"),
+        FoundPull.standard,
+        _DUE.label("is_due"),
+    )
+    .join(Pull, Pull.id == FoundPull.pull_id)
+    .join(Ticket, Ticket.id == Pull.ticket_id)
+    .join(Customer, Customer.id == Ticket.customer_id)
+    .join(Vehicle, Vehicle.id == Ticket.vehicle_id)
+    .join(Setup, Setup.id == Pull.setup_id)
+    .join(Cell, Cell.id == Pull.cell_id)
+    .where(FoundPull.pull_id.in_(_IDS))
+)
+_FLAGS = select(FoundFlag.pull_id, FoundFlag.code).where(FoundFlag.pull_id.in_(_IDS)).order_by(FoundFlag.code)
+
+
 def outlines(session: Session, pull_ids: Sequence[str]) -> list[Outline]:
     """These pulls in the order asked for; those that are not on record are left out."""
     if not pull_ids:
         return []
-    due = exists().where(FoundDue.pull_id == FoundPull.pull_id)
-    rows = session.connection().execute(
-        select(
-            FoundPull.pull_id,
-            FoundPull.taken_at,
-            FoundPull.kind,
-            Pull.state,
-            Pull.set_aside_reason,
-            Pull.notes,
-            Ticket.id.label("ticket_id"),
-            Ticket.number.label("ticket_number"),
-            Customer.full_name.label("customer_name"),
-            Vehicle.make,
-            Vehicle.model,
-            Vehicle.model_year,
-            Vehicle.plate,
-            Vehicle.engine,
-            Setup.id.label("setup_id"),
-            Setup.name.label("setup_name"),
-            Setup.position.label("setup_position"),
-            Setup.changed,
-            Cell.name.label("cell_name"),
-            FoundPull.power_w.label("about_power_w"),
-            FoundPull.torque_nm.label("about_torque_nm"),
-            FoundPull.standard,
-            due.label("is_due"),
-        )
-        .join(Pull, Pull.id == FoundPull.pull_id)
-        .join(Ticket, Ticket.id == Pull.ticket_id)
-        .join(Customer, Customer.id == Ticket.customer_id)
-        .join(Vehicle, Vehicle.id == Ticket.vehicle_id)
-        .join(Setup, Setup.id == Pull.setup_id)
-        .join(Cell, Cell.id == Pull.cell_id)
-        .where(FoundPull.pull_id.in_(pull_ids))
-    )
+    told_ids = {"ids": list(pull_ids)}
+    rows = session.connection().execute(_OUTLINES, told_ids)
     flags: dict[str, list[str]] = {}
-    marked = select(FoundFlag.pull_id, FoundFlag.code).where(FoundFlag.pull_id.in_(pull_ids)).order_by(FoundFlag.code)
-    for pull_id, code in session.connection().execute(marked):
+    for pull_id, code in session.connection().execute(_FLAGS, told_ids):
         flags.setdefault(pull_id, []).append(code)
     known = {}
     for row in rows:
