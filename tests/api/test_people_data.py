@@ -11,6 +11,7 @@ from PIL import Image
 
 from pullbook.db.connect import connect
 from pullbook.shop.auditing import first_broken_entry
+from pullbook.shop.examining import Wanted, examine
 from tests.api.pull_files import Steady, filed
 from tests.furnishing import CUSTOMER, OWNER, VEHICLE, made, sign_in
 
@@ -97,6 +98,15 @@ def test_pulls_stay_readable_and_the_trail_still_holds(owner, house, known, sett
     with records.reading() as session:
         assert first_broken_entry(session) is None
     records.close()
+
+
+def test_the_chain_of_entries_verifies_after_somebody_was_forgotten(owner, house, known, settings, now):
+    assert erase(owner, house).status_code == 200
+    records = connect(settings.database_url)
+    with records.reading() as session:
+        report = examine(session, now.value, Wanted(), lambda _words: None)
+    records.close()
+    assert report.findings == []
 
 
 def test_links_of_an_erased_customer_open_no_more(owner, house, known):

@@ -14,6 +14,7 @@ from sqlalchemy import delete, exists, func, select, update
 from sqlalchemy.orm import Session
 
 from pullbook.db.arrival import Picture, TicketPhoto
+from pullbook.db.chain import ChainEntry, ChainSalt
 from pullbook.db.evidence import AuditDetail, AuditEntry, Pull, ResultsLink
 from pullbook.db.leaving import Erasure
 from pullbook.db.money import Charge, Payment
@@ -102,6 +103,10 @@ def _tickets(session: Session, now: datetime, tickets: Sequence[str]) -> int:
         )
     )  # fmt: skip
     session.execute(update(Ticket).where(Ticket.id.in_(tickets), Ticket.waiver_name != "").values(waiver_name=ERASED))
+    # the letters' digests were salted: without the salt nobody can try what they said, and the entries still hold
+    links = list(session.scalars(select(ResultsLink.id).where(ResultsLink.ticket_id.in_(tickets))))
+    letters = select(ChainEntry.number).where(ChainEntry.kind == "published", ChainEntry.record_id.in_(links))
+    session.execute(delete(ChainSalt).where(ChainSalt.number.in_(letters)))
     live = (ResultsLink.ticket_id.in_(tickets), ResultsLink.revoked_at.is_(None), ResultsLink.ends_at > now)
     ended = session.execute(update(ResultsLink).where(*live).values(revoked_at=now).returning(ResultsLink.id))
     return len(ended.all())
