@@ -35,10 +35,13 @@ class Bent:
     low_rad_s: float
     span_rad_s: float
     corners: Array  # as parts of the range, 0 to 1
+    corners_rad_s: Array  # those that are told of
     line: Array  # the two coefficients of the straight line
     weights: Array  # corners first, then bends
-    deviation: Array  # of the torque, from the noise of the samples, at each of the speeds that were fitted
+    deviation: Array  # of the torque, from the noise of the samples, at each of `speed_rad_s`
+    scatter: Array  # the same, were it known which corners there are and where
     scale: float
+    speed_rad_s: Array  # at which it was fitted
     bend_variance: Array  # that each bend was held by: prior variance of its weight
 
     def value(self, omega_rad_s: Array) -> Array:
@@ -91,13 +94,13 @@ def _solved(problem: Problem, corners: Array, prior: Array, rounds: int) -> _Sol
     for _ in range(rounds):
         did = weights[free:] ** 2 / problem.variance
         known = np.minimum(np.maximum(1.0 - inverse.diagonal()[free:] / prior, 1e-6), 1.0)
-        prior = np.minimum(np.maximum(_shared(did) / _shared(known), prior * 1e-2), prior * 1e2)
+        prior = np.minimum(np.maximum(shared(did) / shared(known), prior * 1e-2), prior * 1e2)
         inverse = held_inverse(normal, prior)
         weights = inverse @ side
     return _Solved(corners, raw, rows, weights, inverse, prior)
 
 
-def _shared(values: Array) -> Array:
+def shared(values: Array) -> Array:
     """Each with its neighbours, mirrored at the ends."""
     reach = len(_NEIGHBOURS) // 2
     mirrored = np.concatenate([values[reach - 1 :: -1], values, values[: -reach - 1 : -1]])
@@ -158,14 +161,18 @@ def _told(problem: Problem, best: _Solved, step_s: float) -> Bent:
     moved = shapes - gives_way.T @ straight
     moved *= best.inverse @ moved
     variance = np.add.reduce(moved) + np.add.reduce(straight * (solve[skip:, skip:] @ straight))
+    deviation = np.sqrt(np.maximum(variance * problem.variance, 0.0)) * scale
     return Bent(
         low_rad_s=problem.low,
         span_rad_s=problem.span,
         corners=best.corners,
+        corners_rad_s=problem.low + problem.span * best.corners,
         line=line,
         weights=best.weights,
-        deviation=np.sqrt(np.maximum(variance * problem.variance, 0.0)) * scale,
+        deviation=deviation,
+        scatter=deviation,
         scale=scale,
+        speed_rad_s=problem.low + problem.span * problem.part,
         bend_variance=best.prior * problem.variance,
     )
 

@@ -1,10 +1,10 @@
 """The last step of a fit to counted pulses: what a count really says.
 
 A count of whole pulses is no measurement with noise: at the moment of the sample the angle lay within the one pulse,
-all places in it alike. A fit that keeps every residual inside its pulse knows a curve up to three times better than
-least squares, which take the same counts for normal noise. The edges are softened – likelihood exp(−(r/h)⁸) with h
-half a pulse – so that a stamp or a pulse a little off does no harm; the optimum is found by damped Newton steps.
-Corners move along. Same input, same bits.
+all places in it alike. What all the pulses allow together (`bounded`) says more of the curve than least squares, which
+take the same counts for normal noise – enough more to look for sharp corners once again (`cornered`). How many corners
+there are and where is seldom certain, so what is given is the mean of the curves that are likely, each as much as it
+is likely; its deviation holds how far they are apart. Same input, same bits.
 """
 
 from dataclasses import replace
@@ -12,14 +12,13 @@ from dataclasses import replace
 import numpy as np
 
 from pullbook.measure.bends import Bent
+from pullbook.measure.cornered import Kept, Pulses, deviation_of, with_corners, without_corners
 from pullbook.measure.curveparts import Array
-from pullbook.measure.leastsquares import Problem
 
-_STEEPNESS = (4, 8)
-_MOVES = 3  # rounds in which corners move
-_STEPS = 8
-_AT_REST = 2e-3  # half pulses
-_FARTHEST = 0.01  # of the range, in one round
+_CORNERS_FIRST = 2.0  # log odds: a corner overlooked costs a curve more than one too many
+_EACH_CORNER = 1.0  # and each more
+_LEAST_LIKELY = 0.05  # of the likeliest curve
+_MOST_ROWS = 1000
 _STRAY = 1.5  # half pulses: a count farther off is no count of these pulses, and least squares keep the word
 
 
@@ -29,57 +28,68 @@ def within_pulses(bent: Bent, gained: Array, speed_rad_s: Array, step_s: float, 
     `gained`: angle in rad with the brake's share, on rows `step_s` apart; `speed_rad_s`: rising roller speed there;
     `quantum`: the angle of one pulse.
     """
-    problem = Problem(gained, speed_rad_s, 2, quantum * quantum / 12.0)
-    corners = (bent.low_rad_s + bent.span_rad_s * bent.corners - problem.low) / problem.span
-    free, half = len(corners), 0.5 * quantum
-    scale = (step_s / problem.step) ** -2
-    known = bent.weights * (bent.scale / scale)
-    held = bent.bend_variance * (bent.scale / scale) ** 2
-    unknown = np.zeros(0)
-    for _ in range(_MOVES if free else 1):
-        moved = problem.integral(-known[:free, None] * (problem.part > corners[:, None]))
-        rows = np.concatenate([problem.fixed, problem.corner_rows(corners), problem.bends_raw, moved])
-        sizes = np.sqrt(np.add.reduce(rows * rows, axis=1)) + 1e-300
-        stiff = np.concatenate([np.zeros(4 + free), 1.0 / held, np.full(free, _FARTHEST**-2)]) / sizes**2
-        found = _inside(rows / sizes[:, None], problem.gained, stiff, half)
-        if found is None:
-            return bent
-        unknown = found / sizes
-        known = unknown[4 : len(unknown) - free]
-        corners = np.clip(corners + np.clip(unknown[len(unknown) - free :], -_FARTHEST, _FARTHEST), 0.005, 0.995)
+    every = max(1, len(gained) // _MOST_ROWS)
+    pulses = Pulses(gained[::every], speed_rad_s[::every], step_s * every, quantum)
+    try:
+        with np.errstate(all="ignore"):  # what are no pulses of a sweep ends as NaN, and is then not taken
+            kept = _likely([without_corners(pulses, bent), *with_corners(pulses, bent)])
+            if kept and max(_farthest(pulses, one) for _, one in kept) < _STRAY:
+                return _mean_of(pulses, bent, kept)
+    except np.linalg.LinAlgError:
+        pass
+    return bent
+
+
+def _likely(curves: list[Kept]) -> list[tuple[float, Kept]]:
+    """Those that are, with the share of each."""
+    odds = np.array(
+        [
+            one.evidence + (_CORNERS_FIRST if many else 0.0) + _EACH_CORNER * many
+            for one in curves
+            for many in [len(one.corners)]
+        ]
+    )
+    shares = np.exp(odds - np.max(odds, initial=-np.inf, where=np.isfinite(odds)))
+    shares[~(shares >= _LEAST_LIKELY)] = 0.0
+    shares /= np.add.reduce(shares) + 1e-300
+    return [(float(share), one) for share, one in zip(shares, curves, strict=True) if share > 0.0]
+
+
+def _farthest(pulses: Pulses, kept: Kept) -> float:
+    """Half pulses."""
+    return float(np.abs(pulses.middle - kept.at).max()) / pulses.half
+
+
+def _mean_of(pulses: Pulses, bent: Bent, kept: list[tuple[float, Kept]]) -> Bent:
+    """The curve between them all."""
+    part = (bent.speed_rad_s - pulses.problem.low) / pulses.problem.span
+    drawn = [_drawn(pulses, bent, one) for _, one in kept]
+    shares = np.array([share for share, _ in kept])
+    values = np.array([one.value(bent.speed_rad_s) for one in drawn])
+    alone = np.array([pulses.scale * deviation_of(pulses, one, part, unsure_places=True) for _, one in kept])
+    scatter = np.array([pulses.scale * deviation_of(pulses, one, part, unsure_places=False) for _, one in kept])
+    corners = [share * one.weights[: len(one.corners)] for share, one in kept]
+    bends = np.array([one.weights[len(one.corners) :] for _, one in kept])
     return replace(
-        bent,
-        low_rad_s=problem.low,
-        span_rad_s=problem.span,
-        corners=corners,
-        line=unknown[2:4],
-        weights=known,
-        scale=scale,
+        drawn[int(shares.argmax())],
+        corners=np.concatenate([one.corners for _, one in kept]),
+        line=shares @ np.array([one.line for _, one in kept]),
+        weights=np.concatenate([*corners, shares @ bends]),
+        deviation=np.sqrt(shares @ (alone**2 + (values - shares @ values) ** 2)),
+        scatter=shares @ scatter,
     )
 
 
-def _inside(rows: Array, data: Array, stiff: Array, half: float) -> Array | None:
-    """Unknowns whose residuals keep within `half`, `stiff` holding each to zero; None where none do."""
-    scaled, wanted = rows / half, data / half
-    normal = 3.0 * (scaled @ scaled.T) + np.diag(stiff + 1e-12)
-    found = np.asarray(np.linalg.solve(normal, 3.0 * (scaled @ wanted)), np.float64)
-    for power in _STEEPNESS:
-        for _ in range(_STEPS):
-            left = wanted - found @ scaled
-            push = left ** (power - 1) * power
-            bend = left ** (power - 2) * (power * (power - 1))
-            gradient = scaled @ push - stiff * found
-            normal = (scaled * (bend + 0.05)) @ scaled.T + np.diag(stiff + 1e-12)
-            step = np.asarray(np.linalg.solve(normal, gradient), np.float64)
-            before = _cost(left, found, stiff, power)
-            share = 1.0
-            while share > 1e-3 and _cost(left - share * (step @ scaled), found + share * step, stiff, power) > before:
-                share *= 0.5
-            found = found + share * step
-            if float(np.abs(step @ scaled).max()) < _AT_REST:
-                break
-    return found if float(np.abs(wanted - found @ scaled).max()) < _STRAY else None
-
-
-def _cost(left: Array, found: Array, stiff: Array, power: int) -> float:
-    return float(np.add.reduce(left**power) + 0.5 * np.add.reduce(stiff * found * found))
+def _drawn(pulses: Pulses, bent: Bent, kept: Kept) -> Bent:
+    """One of them, alone."""
+    low, span = pulses.problem.low, pulses.problem.span
+    return replace(
+        bent,
+        low_rad_s=low,
+        span_rad_s=span,
+        corners=kept.corners,
+        corners_rad_s=low + span * np.sort(kept.corners),
+        line=kept.line,
+        weights=kept.weights,
+        scale=pulses.scale,
+    )

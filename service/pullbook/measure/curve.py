@@ -188,6 +188,7 @@ def _track(sweep: _Sweep, omega: Array, calibration: RollerCalibration) -> Track
         brake_nm=brake,
         loss_nm=calibration.loss_nm(omega),
         noise_nm=motion.drive_deviation_nm(omega),
+        scatter_nm=motion.drive_scatter_nm(omega),
     )
 
 

@@ -25,12 +25,13 @@ from pullbook.measure.uncertainty import expanded, power_parts
 
 _FINE = 240
 _EVENLY = np.linspace(0.0, 1.0, _FINE)
-_ALLOWED = 3.0  # standard deviations
+_ALLOWED = 4.0  # standard deviations
 
 
 @dataclass(frozen=True)
 class Track:
-    """The curve, fine enough to find peaks on: speeds, torques in N·m at the roller, and what noise leaves."""
+    """The curve, fine enough to find peaks on: speeds, torques in N·m at the roller, and what noise leaves: with what
+    is unsure of where corners are, and without."""
 
     axis_rpm: Array
     omega_rad_s: Array
@@ -38,6 +39,7 @@ class Track:
     brake_nm: Array
     loss_nm: Array
     noise_nm: Array
+    scatter_nm: Array
 
     @property
     def power_w(self) -> Array:
@@ -47,7 +49,15 @@ class Track:
 
     def parted(self, count: int) -> "tuple[Track, Track]":
         """The first so many points, and the rest."""
-        columns = (self.axis_rpm, self.omega_rad_s, self.drive_nm, self.brake_nm, self.loss_nm, self.noise_nm)
+        columns = (
+            self.axis_rpm,
+            self.omega_rad_s,
+            self.drive_nm,
+            self.brake_nm,
+            self.loss_nm,
+            self.noise_nm,
+            self.scatter_nm,
+        )
         return Track(*(values[:count] for values in columns)), Track(*(values[count:] for values in columns))
 
     def moment(self, index: int) -> Moment:
@@ -106,7 +116,7 @@ def headline(
     SweepError for a band off the curve.
     """
     observed = track.power_w
-    sure = observed - _ALLOWED * track.omega_rad_s * track.noise_nm  # the ends scatter most: no peak is made of that
+    sure = observed - _ALLOWED * track.omega_rad_s * track.scatter_nm  # the ends scatter most: no peak is made of that
     top = int(sure.argmax())
     turning = observed / track.axis_rpm
     strong = int((sure / track.axis_rpm).argmax())

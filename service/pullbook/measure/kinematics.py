@@ -33,13 +33,14 @@ class Motion:
     """The roller over the sweep: `time_s` and `speed_rad_s` on blocks, speed rising.
 
     `drive_nm` and `drive_deviation_nm` give inertial plus brake torque, and its standard deviation from noise, at any
-    speeds in between.
+    speeds in between; `drive_scatter_nm` is that deviation less what is unsure of where corners are.
     """
 
     time_s: Array
     speed_rad_s: Array
     drive_nm: Callable[[Array], Array]
     drive_deviation_nm: Callable[[Array], Array]
+    drive_scatter_nm: Callable[[Array], Array]
     window_s: float
     window_chosen: bool
     window_range_s: tuple[float, float]
@@ -120,6 +121,7 @@ def _with_window(moved: Moved, inertia: float, window_s: float, chosen: bool) ->
         speed_rad_s=speed,
         drive_nm=lambda omega: np.interp(omega, speed, drive),
         drive_deviation_nm=lambda omega: np.full(len(omega), deviation),
+        drive_scatter_nm=lambda omega: np.full(len(omega), deviation),
         window_s=held if chosen else window_s,
         window_chosen=chosen,
         window_range_s=(held, held),
@@ -152,10 +154,11 @@ def _with_bends(moved: Moved, inertia: float) -> Motion:
         speed_rad_s=speed,
         drive_nm=lambda omega: inertia * bent.value(omega),
         drive_deviation_nm=lambda omega: inertia * np.interp(omega, speed, left),
+        drive_scatter_nm=lambda omega: inertia * np.interp(omega, speed, bent.scatter),
         window_s=usual,
         window_chosen=True,
         window_range_s=(least, most),
-        corners_rad_s=bent.low_rad_s + bent.span_rad_s * bent.corners,
+        corners_rad_s=bent.corners_rad_s,
     )
 
 
