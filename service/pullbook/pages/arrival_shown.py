@@ -95,7 +95,7 @@ def arrival_lines(ticket: Ticket) -> tuple[tuple[str, str], ...]:
     keys = "" if ticket.key_count is None else str(ticket.key_count)
     told = (
         ("Odometer", "" if ticket.odometer_km is None else f"{plain_number(ticket.odometer_km)} km"),
-        ("Fuel", "" if ticket.fuel_eighths is None else EIGHTH_WORDS[ticket.fuel_eighths]),
+        ("Fuel", "" if ticket.fuel_eighths is None else _tank(ticket.fuel_eighths)),
         ("Tyres", ticket.tyre_condition or ""),
         ("Tyre pressures", ticket.tyre_pressures or ""),
         ("Tyre age", ticket.tyre_age or ""),
@@ -103,6 +103,11 @@ def arrival_lines(ticket: Ticket) -> tuple[tuple[str, str], ...]:
         ("Seen and told", ticket.arrival_notes or ""),
     )
     return tuple((name, text) for name, text in told if text)
+
+
+def _tank(eighths: int) -> str:
+    word = EIGHTH_WORDS[eighths]
+    return f"{word} of a tank" if "/" in word else word
 
 
 def _photos(session: Session, ticket_id: str) -> tuple[PhotoLine, ...]:
