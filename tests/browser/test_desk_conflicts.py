@@ -117,10 +117,10 @@ def test_two_tabs_on_one_ticket_show_the_conflict_and_keep_both_words(page_as: A
         page.goto(f"/tickets/{house.ticket_id}")
         page.get_by_text("Change booking, words or notes").click()
     first.fill("#change-notes", "Ring before six")
-    first.get_by_role("button", name="Save", exact=True).click()
+    first.locator("#rebooking button").click()
     first.wait_for_function("() => document.getElementById('change-notes').value === 'Ring before six'")
     second.fill("#change-notes", "Ring after six")
-    second.get_by_role("button", name="Save", exact=True).click()
+    second.locator("#rebooking button").click()
     second.wait_for_selector(".form-problem p")
     told = second.inner_text("main")
     assert "changed by somebody else meanwhile" in told
@@ -137,14 +137,27 @@ def test_a_ticket_is_booked_anew_from_its_page_with_the_plan_beside(page_as: Any
     page.select_option("#change-cell", house.cell_id)
     page.fill("#change-from", "2026-03-12T09:30")
     page.fill("#change-to", "2026-03-12T10:30")
-    page.get_by_role("button", name="Save", exact=True).click()
+    page.locator("#rebooking button").click()
     page.wait_for_selector("#day-plan .clashing")
     assert str(holder["number"]) in page.inner_text("#day-plan .clashing")
     page.locator("#day-plan [data-free^='2026-03-12T10:00']").click()
-    page.get_by_role("button", name="Save", exact=True).click()
+    page.locator("#rebooking button").click()
     page.wait_for_selector("text=Thu 12 Mar 2026, 11:00 to 12:00")
     booked = desk.get(f"/api/v1/tickets/{house.ticket_id}").json()
     assert (booked["booked_from"], booked["cell_id"]) == ("2026-03-12T10:00:00+00:00", house.cell_id)
+
+
+def test_who_moves_the_start_of_a_booking_moves_its_end(page_as: Any, house: Any, desk: Any) -> None:
+    holder = _holder(desk, house)
+    page = page_as("front_desk")
+    page.goto(f"/tickets/{holder['id']}")
+    page.get_by_text("Change booking, words or notes").click()
+    page.fill("#change-from", "2026-03-13T13:30")
+    page.dispatch_event("#change-from", "change")
+    assert page.input_value("#change-to") == "2026-03-13T15:30"
+    page.locator("#rebooking button").click()
+    page.wait_for_selector("text=Fri 13 Mar 2026, 13:30 to 15:30")
+    assert desk.get(f"/api/v1/tickets/{holder['id']}").json()["booked_to"] == "2026-03-13T14:30:00+00:00"
 
 
 def test_a_booking_in_the_night_the_clock_goes_back_stays_where_it_is(page_as: Any, house: Any, desk: Any) -> None:
@@ -157,7 +170,7 @@ def test_a_booking_in_the_night_the_clock_goes_back_stays_where_it_is(page_as: A
     page.get_by_text("Change booking, words or notes").click()
     assert page.input_value("#change-from") == "2026-10-25T02:00"
     page.fill("#change-notes", "Night shift")
-    page.get_by_role("button", name="Save", exact=True).click()
+    page.locator("#rebooking button").click()
     page.wait_for_function("() => document.getElementById('change-notes').defaultValue === 'Night shift'")
     kept = desk.get(f"/api/v1/tickets/{house.ticket_id}").json()
     assert (kept["booked_from"], kept["booked_to"]) == (at["booked_from"], at["booked_to"])

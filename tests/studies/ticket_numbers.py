@@ -28,7 +28,7 @@ from tests.postgres import postgres_server
 
 TICKETS, WORKERS, PEOPLE_EACH = 2000, 4, 5
 REFUSED_EVERY = 10  # every so many requests one comes that cannot be
-PATIENCE_S = 60.0
+PATIENCE_S = 240.0
 
 
 @dataclass(frozen=True)
