@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from pullbook.db.months import COUNTED
+from pullbook.shop.figuring import read_due
 from pullbook.shop.looking_back import FIGURES
 from tests.api.pull_files import UNCLEAR, Steady, filed, send_pull
 from tests.furnishing import made
@@ -239,3 +240,17 @@ def test_the_page_shows_the_month_and_leads_to_its_tickets(owner: Any, february:
     listed = owner.get("/month/tickets?month=2026-02&figure=done")
     assert all(f"/tickets/{ticket}" in listed.text for ticket in february)
     assert "Nothing happened in May 2024" in owner.get("/month?month=2024-05").text
+
+
+def test_flags_of_a_month_are_those_its_pulls_carried_when_last_read(
+    owner: Any, tuner: Any, house: Any, app: Any
+) -> None:
+    pull = filed(tuner, house, Steady().csv(), taken_at="2026-02-28T23:30:00+01:00")
+    assert owner.get("/api/v1/throughput/2026-02/flags").json() == {"month": "2026-02", "items": [], "unread": 1}
+    with app.state.database.writing() as session:
+        assert read_due(session) == 1
+    told = owner.get("/api/v1/throughput/2026-02/flags").json()
+    curve = tuner.get(f"/api/v1/pulls/{pull['id']}/curve").json()
+    assert {one["flag"] for one in told["items"]} == {one["code"] for one in curve["flags"]} != set()
+    assert owner.get("/api/v1/throughput/2026-03/flags").json() == {"month": "2026-03", "items": [], "unread": 0}
+    assert "/archive?flag=" in owner.get("/month/flags?month=2026-02").text

@@ -1,6 +1,7 @@
 """Throughput: what the shop did, month by month, and the tickets behind every figure."""
 
 from typing import Annotated, Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from fastapi import APIRouter, Path, Query, Response
@@ -20,6 +21,7 @@ from pullbook.shop.looking_back import (
     Figure,
     Month,
     figure_of,
+    flags_of_month,
     months_back,
     not_over,
     refuse_uncounted,
@@ -99,6 +101,21 @@ class CountedTicketList(Answer):
     next: str | None
 
 
+class FlagAnswer(Answer):
+    """A flag and how many pulls carried it."""
+
+    flag: str
+    pulls: int
+
+
+class MonthFlagsAnswer(Answer):
+    """Flags of a month's pulls; `unread`: how many of them are still to be read."""
+
+    month: str
+    items: list[FlagAnswer]
+    unread: int
+
+
 def _zone_name(session: Session) -> str:
     return session.execute(select(Shop.time_zone)).scalar_one_or_none() or "UTC"
 
@@ -146,6 +163,16 @@ def behind(
     items, following = tickets_behind(session, name, figure, kind_of_work, cursor, limit)
     told = [{field: getattr(one, field) for field in CountedTicketAnswer.model_fields} for one in items]
     return Json({"month": month, "figure": figure_of(whole, figure, kind_of_work), "items": told, "next": following})
+
+
+@router.get("/throughput/{month}/flags", summary="Flags of a month's pulls", response_model=MonthFlagsAnswer)
+def flags(
+    month: Annotated[str, Path(pattern=MONTH_SHAPE, description="2026-11.")], person: Owner, session: ReadSession
+) -> Response:
+    """By flag, the most frequent first, as each pull carried them when it was last read."""
+    found, unread = flags_of_month(session, month, ZoneInfo(_zone_name(session)))
+    items = [{"flag": code, "pulls": count} for code, count in found.items()]
+    return Json({"month": month, "items": items, "unread": unread})
 
 
 @router.get(

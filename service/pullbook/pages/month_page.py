@@ -1,7 +1,9 @@
 """The owner's month: every figure beside the month before and the same month a year ago, and the tickets behind it."""
 
+from calendar import monthrange
 from collections.abc import Sequence
 from typing import Annotated
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
@@ -13,6 +15,8 @@ from pullbook.pages.month_shown import (
     FigureCell,
     FigureGroup,
     FigureLine,
+    FlagCount,
+    MonthFlagsPage,
     MonthPage,
     MonthsTable,
     MonthTicketsPage,
@@ -30,6 +34,7 @@ from pullbook.pages.month_words import (
     value_words,
 )
 from pullbook.pages.render import draw, frame, shop_row
+from pullbook.pages.words import FLAG_WORDS
 from pullbook.shop.charging import money_of
 from pullbook.shop.counting import months_from
 from pullbook.shop.keeping_count import is_counted
@@ -38,6 +43,7 @@ from pullbook.shop.looking_back import (
     Figure,
     Month,
     figure_of,
+    flags_of_month,
     months_back,
     not_over,
     refuse_uncounted,
@@ -193,3 +199,26 @@ def month_tickets(
         following=following,
     )
     return draw(frame(request, shop_row(session), person, "month"), page)
+
+
+@router.get("/month/flags")
+def month_flags(
+    request: Request,
+    session: ReadSession,
+    person: Owner,
+    month: Annotated[str, Query(pattern=MONTH_SHAPE)],
+) -> Response:
+    """Which flags a month's pulls carried when they were last read."""
+    around = frame(request, shop_row(session), person, "month")
+    found, unread = flags_of_month(session, month, ZoneInfo(around.time_zone))
+    page = MonthFlagsPage(
+        month=month,
+        title=month_words(month),
+        flags=tuple(
+            FlagCount(code, FLAG_WORDS.get(code, code.replace("_", " ")), many) for code, many in found.items()
+        ),
+        unread=unread,
+        first_day=f"{month}-01",
+        last_day=f"{month}-{monthrange(int(month[:4]), int(month[5:]))[1]}",
+    )
+    return draw(around, page)

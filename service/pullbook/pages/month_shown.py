@@ -90,3 +90,25 @@ class MonthTicketsPage(Shown):
     is_count: bool = told("Whether each ticket counts one, so that no column need say so.")
     tickets: tuple[TicketBehind, ...] = told("The tickets, newest first.")
     following: str | None = told("The ticket to go on from; none where these are the last.")
+
+
+@dataclass(frozen=True)
+class FlagCount:
+    """A flag, in words, and how many pulls of the month carried it."""
+
+    code: str
+    words: str
+    count: int
+
+
+@dataclass(frozen=True)
+class MonthFlagsPage(Shown):
+    """Flags of a month's pulls."""
+
+    template: ClassVar[str] = "owner/month_flags.html"
+    month: str = told("The month, 2026-11.")
+    title: str = told("The month in words.")
+    flags: tuple[FlagCount, ...] = told("Every flag that a pull of it carried, the most frequent first.")
+    unread: int = told("How many of its pulls are still to be read.")
+    first_day: str = told("Its first day, as the archive takes it.")
+    last_day: str = told("Its last day.")

@@ -9,13 +9,14 @@ from datetime import datetime
 from typing import Any, Literal, get_args
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from pullbook.db.found import FoundFlag, FoundPull
 from pullbook.db.months import COUNTED, MonthKindOfTicket, MonthKindTotal, MonthOfTicket, MonthTotal
 from pullbook.db.tables import Customer, Ticket, Vehicle
 from pullbook.errors import NotReady
-from pullbook.shop.counting import NOT_OVER, month_of, months_from
+from pullbook.shop.counting import NOT_OVER, month_of, month_starts, months_from
 from pullbook.shop.keeping_count import is_counted
 
 MONTH_SHAPE = r"^(19|20|21)\d\d-(0[1-9]|1[0-2])$"
@@ -158,3 +159,21 @@ def _heads(month: str, figure: str, kind: str, cursor: str | None) -> Any:
     return (
         select(rows.ticket_id, added.label("added")).where(rows.month == month, *chosen).order_by(rows.ticket_id.desc())
     )
+
+
+def flags_of_month(session: Session, month: str, zone: ZoneInfo) -> tuple[dict[str, int], int]:
+    """By flag, how many pulls of a month carried it when they were last read; and how many are still to be read.
+
+    Counted when asked for, over the month's pulls: what is flagged changes with every reading, and no ticket says so.
+    """
+    first, last = month_starts(month, zone), month_starts(months_from(month, 1), zone)
+    taken = (FoundPull.taken_at >= first, FoundPull.taken_at < last)
+    found = session.execute(
+        select(FoundFlag.code, func.count())
+        .join(FoundPull, FoundPull.pull_id == FoundFlag.pull_id)
+        .where(*taken)
+        .group_by(FoundFlag.code)
+        .order_by(func.count().desc(), FoundFlag.code)
+    )
+    unread = select(func.count()).select_from(FoundPull).where(*taken, FoundPull.method_version == "")
+    return {row.code: row[1] for row in found}, session.execute(unread).scalar_one()
