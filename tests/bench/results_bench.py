@@ -1,9 +1,11 @@
 """The customer's page in Chromium: how many bytes, and when something is seen, beside a static page of that size."""
 
+import asyncio
 import json
 import os
 import shutil
 import statistics
+import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -13,6 +15,7 @@ from tests.bench.rows import Row
 from tests.bench.served import Served
 
 REPEATS = 15
+SUSTAINED_S = 3.0
 PHONE = {"width": 390, "height": 844}
 FIRST_PAINT = """() => new Promise(done => {
   const seen = () => performance.getEntriesByName('first-contentful-paint')[0];
@@ -24,6 +27,7 @@ IMAGES = (".png", ".jpg", ".webp", ".ico")
 
 def measure(running: Served) -> Iterator[Row]:
     """Size without images, with script off; then first paint of both pages in turn."""
+    yield from _sustained(running)
     page_url = _published(running)
     chromium = os.environ.get("CHROMIUM") or shutil.which("chromium")
     as_root = hasattr(os, "geteuid") and os.geteuid() == 0
@@ -45,8 +49,51 @@ def measure(running: Served) -> Iterator[Row]:
         browser.close()
 
 
-def _published(running: Served) -> str:
-    asked = {"pull_ids": running.pull_ids[:6], "standard": "iso_1585", "note": "The intake brings it.", "days": 30}
+def _sustained(running: Served) -> Iterator[Row]:
+    """A page of every pull, asked for over and over on eight connections, beside the bare bytes of one."""
+    path = _published(running, len(running.pull_ids)).removeprefix(running.address(""))
+    began = time.perf_counter()
+    body = running.client.get(path)
+    first_s = time.perf_counter() - began
+    bare = running.client.keep_bare("results.html", body, "text/html")
+    floors, ours = [], []
+    for _ in range(3):
+        floors.append(asyncio.run(asked_for(running.port, bare, SUSTAINED_S)))
+        ours.append(asyncio.run(asked_for(running.port, path, SUSTAINED_S)))
+    floor, got = statistics.median(floors), statistics.median(ours)
+    note = (
+        f"{len(body) / 1000:.0f} kB, {len(running.pull_ids)} pulls; bare {floor:.0f}/s; first {first_s * 1000:.0f} ms"
+    )
+    yield Row("results page, sustained on eight connections", got, min(200.0, 0.5 * floor), "/s", least=True, note=note)
+
+
+async def asked_for(port: int, path: str, seconds: float, connections: int = 8) -> float:
+    """Whole answers a second, every one of them a 200."""
+    ends = time.perf_counter() + seconds
+
+    async def one() -> int:
+        reader, writer = await asyncio.open_connection("127.0.0.1", port)
+        request = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nAccept-Encoding: br\r\n\r\n".encode()
+        count = 0
+        while time.perf_counter() < ends:
+            writer.write(request)
+            head = await reader.readuntil(b"\r\n\r\n")
+            if not head.startswith(b"HTTP/1.1 200"):
+                raise RuntimeError(head.decode())
+            lines = head.lower().split(b"\r\n")
+            length = next(int(line[15:]) for line in lines if line.startswith(b"content-length:"))
+            await reader.readexactly(length)
+            count += 1
+        writer.close()
+        return count
+
+    began = time.perf_counter()
+    counts = await asyncio.gather(*(one() for _ in range(connections)))
+    return sum(counts) / (time.perf_counter() - began)
+
+
+def _published(running: Served, pulls: int = 6) -> str:
+    asked = {"pull_ids": running.pull_ids[:pulls], "standard": "iso_1585", "note": "The intake brings it.", "days": 30}
     path = f"/api/v1/tickets/{running.house.ticket_id}/results-links"
     status, body = running.client.ask("POST", path, json.dumps(asked).encode(), "application/json")
     if status != 201:

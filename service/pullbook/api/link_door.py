@@ -12,10 +12,9 @@ from urllib.parse import parse_qs
 from fastapi import APIRouter, Depends, Request, Response
 from starlette.responses import RedirectResponse
 
-from pullbook.db.evidence import ResultsLink
 from pullbook.deps import DatabaseDep, LinkKeyDep, Now, SettingsDep, client_address, link_cookie_name
 from pullbook.errors import NotFound, TooLarge, TooMany
-from pullbook.shop.opening import ASK, count_opening, live_link
+from pullbook.shop.opening import ASK, LiveLink, count_opening, live_link
 from pullbook.shop.slowing_down import bucket_name, forgive, take_try
 from pullbook.shop.unlocking import UNLOCKED_FOR, WRONG_ANYWHERE, WRONG_FOR_LINK, is_unlocked, pin_fits, unlocked_value
 
@@ -89,13 +88,11 @@ def opened(
     return Response(status_code=204)
 
 
-def _link(request: Request, database: DatabaseDep, token: str, now: Now) -> ResultsLink:
-    """The live link, its session closed again; a miss costs its address one try."""
+def _link(request: Request, database: DatabaseDep, token: str, now: Now) -> LiveLink:
+    """The live link; a miss costs its address one try."""
     try:
         with database.reading() as session:
-            link = live_link(session, token, now)
-            session.expunge(link)
-            return link
+            return live_link(session, token, now)
     except NotFound:
         request.app.state.guesses.miss(client_address(request), now)
         raise

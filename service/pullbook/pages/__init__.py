@@ -23,6 +23,7 @@ from pullbook.pages import (
     tray_page,
 )
 from pullbook.pages.refusals import error_page
+from pullbook.pages.results_kept import KeptPages
 
 _PARTS = (
     desk,
@@ -48,4 +49,4 @@ _PARTS = (
 )
 ROUTERS = tuple(part.router for part in _PARTS)
 
-__all__ = ["ROUTERS", "error_page"]
+__all__ = ["ROUTERS", "KeptPages", "error_page"]

@@ -4,15 +4,17 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from pullbook.deps import ReadSession, SettingsDep
 from pullbook.pages.render import draw, shop_row
 from pullbook.pages.results_built import results_page
 from pullbook.pages.results_door import IsOpen, LinkBehind, customer_frame
+from pullbook.pages.results_kept import KeptPages
 from pullbook.pages.results_style import customer_headers
 from pullbook.pages.told import Shown, told
-from pullbook.shop.opening import published_under
+from pullbook.shop.opening import published_as
 
 router = APIRouter(include_in_schema=False)
 
@@ -27,7 +29,7 @@ class PinPage(Shown):
 
 
 @router.get("/r/{token}")
-def results(
+async def results(
     request: Request,
     token: str,
     link: LinkBehind,
@@ -40,7 +42,15 @@ def results(
     if not open_now:
         page = PinPage(token=token, said=pin)
         return draw(customer_frame(request, None), page, headers=customer_headers(forms=True))
-    published = published_under(session, link, settings.weather_stale_minutes)
-    shop = shop_row(session)
-    around = customer_frame(request, shop, published)
-    return draw(around, results_page(published, shop, around), headers=customer_headers())
+
+    def drawn() -> Response:
+        published = published_as(session, link.id, settings.weather_stale_minutes)
+        shop = shop_row(session)
+        around = customer_frame(request, shop, published)
+        return draw(around, results_page(published, shop, around), headers=customer_headers())
+
+    pages: KeptPages = request.app.state.kept_results
+    kept = pages.kept(session, link.id) if request.app.state.database.is_sqlite else None
+    if kept is None:
+        kept = await run_in_threadpool(pages.drawn, session, link.id, drawn)
+    return kept.answer(request.headers.get("accept-encoding", ""))

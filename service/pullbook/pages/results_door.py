@@ -8,8 +8,8 @@ from dataclasses import replace
 from typing import Annotated
 
 from fastapi import Depends, Request
+from fastapi.concurrency import run_in_threadpool
 
-from pullbook.db.evidence import ResultsLink
 from pullbook.db.tables import Shop
 from pullbook.deps import Now, ReadSession, SettingsDep, client_address, link_cookie_name
 from pullbook.errors import NotFound
@@ -17,24 +17,29 @@ from pullbook.pages.render import frame
 from pullbook.pages.results_built import link_units
 from pullbook.pages.results_voice import UNIT_SETS, language_of
 from pullbook.pages.told import Frame
-from pullbook.shop.opening import ASK, live_link, published_under
+from pullbook.shop.opening import ASK, LiveLink, live_link, published_as
 from pullbook.shop.publishing import Published
 from pullbook.shop.unlocking import is_unlocked
 
 
-def link_behind(request: Request, token: str, session: ReadSession, now: Now) -> ResultsLink:
-    """The live link behind the token of the address. A miss costs its address one try, and says nothing."""
+async def link_behind(request: Request, token: str, session: ReadSession, now: Now) -> LiveLink:
+    """The live link behind the token of the address. A miss costs its address one try, and says nothing.
+
+    On SQLite looked up where the request stands, as whoever is signed in is; on PostgreSQL in a thread.
+    """
     try:
-        return live_link(session, token, now)
+        if request.app.state.database.is_sqlite:
+            return live_link(session, token, now)
+        return await run_in_threadpool(live_link, session, token, now)
     except NotFound:
         request.app.state.guesses.miss(client_address(request), now)
         raise
 
 
-LinkBehind = Annotated[ResultsLink, Depends(link_behind)]
+LinkBehind = Annotated[LiveLink, Depends(link_behind)]
 
 
-def is_open(request: Request, link: LinkBehind, now: Now) -> bool:
+async def is_open(request: Request, link: LinkBehind, now: Now) -> bool:
     """Whether the link wants no PIN, or this browser gave it a while ago."""
     if link.pin_hash is None:
         return True
@@ -49,7 +54,7 @@ def customer_results(link: LinkBehind, open_now: IsOpen, session: ReadSession, s
     """What was published under the address's token. NotFound, always the same, for anybody who may not see it."""
     if not open_now:
         raise NotFound(ASK)
-    return published_under(session, link, settings.weather_stale_minutes)
+    return published_as(session, link.id, settings.weather_stale_minutes)
 
 
 CustomerResults = Annotated[Published, Depends(customer_results)]

@@ -2,6 +2,7 @@
 
 import threading
 from collections import OrderedDict
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from ipaddress import IPv6Address, ip_address
 
@@ -24,24 +25,38 @@ MISSES_ANYWHERE = Pace(burst=600, seconds_each=0.2)
 MOST_ADDRESSES = 4096
 
 # one look into one index, whether there is no such link, it has ended or it was ended: the work is the same
-_LIVE = select(ResultsLink).where(
+_LIVE = select(ResultsLink.id, ResultsLink.pin_hash).where(
     ResultsLink.token_hash == bindparam("token_hash"),
     ResultsLink.revoked_at.is_(None),
     ResultsLink.ends_at > bindparam("now"),
 )
 
 
-def live_link(session: Session, token: str, now: datetime) -> ResultsLink:
+@dataclass(frozen=True, slots=True)
+class LiveLink:
+    """A link that opens, as much as decides whether it may be seen."""
+
+    id: str
+    pin_hash: str | None
+
+
+def live_link(session: Session, token: str, now: datetime) -> LiveLink:
     """The link behind a token. NotFound alike for one never given out, ended or revoked: nobody learns which."""
-    row = session.execute(_LIVE, {"token_hash": token_hash(token), "now": now}).scalar_one_or_none()
+    row = session.execute(_LIVE, {"token_hash": token_hash(token), "now": now}).one_or_none()
     if row is None:
         raise NotFound(ASK)
-    return row
+    return LiveLink(row.id, row.pin_hash)
 
 
 def open_link(session: Session, token: str, now: datetime, weather_stale_minutes: int = 60) -> Published:
     """What this token shows, whether or not the link wants a PIN; NotFound as `live_link` says."""
-    return published_under(session, live_link(session, token, now), weather_stale_minutes)
+    return published_as(session, live_link(session, token, now).id, weather_stale_minutes)
+
+
+def published_as(session: Session, link_id: str, weather_stale_minutes: int = 60) -> Published:
+    """What the link of this id shows, which there must be."""
+    row = session.execute(select(ResultsLink).where(ResultsLink.id == link_id)).scalar_one()
+    return published_under(session, row, weather_stale_minutes)
 
 
 def published_under(session: Session, row: ResultsLink, weather_stale_minutes: int = 60) -> Published:
