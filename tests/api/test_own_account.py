@@ -7,6 +7,8 @@ import pytest
 from pullbook.shop.second_step import code_at
 from tests.furnishing import DESK, OWNER
 
+PRESENT = {"present_password": OWNER.password}
+
 # RFC 6238, appendix B (SHA-1, eight digits; values from memory): the secret is twenty ASCII digits, here in base32.
 RFC_SECRET = "GEZDGNBVGY3TQOJQGEZDGNBVGY3TQOJQ"
 RFC_6238 = [
@@ -36,7 +38,7 @@ def code_now(secret, now, steps=0):
 @pytest.fixture
 def secret(owner, now):
     """The owner's second step, turned on; its secret, and the spare codes."""
-    begun = owner.post("/api/v1/account/second-step")
+    begun = owner.post("/api/v1/account/second-step", json=PRESENT)
     assert begun.status_code == 201, begun.text
     told = begun.json()
     asked = parse_qs(urlsplit(told["address"]).query)
@@ -47,8 +49,15 @@ def secret(owner, now):
     return told["secret"], turned_on.json()["spare_codes"]
 
 
+def test_whoever_finds_a_session_open_cannot_lock_its_person_out(owner):
+    refused = owner.post("/api/v1/account/second-step", json={"present_password": "a guess at it"})
+    assert refused.status_code == 422
+    assert refused.json()["problems"][0]["field"] == "present_password"
+    assert owner.put("/api/v1/account/second-step", json={"code": "123456"}).status_code in (409, 422)
+
+
 def test_nothing_changes_before_a_code_has_confirmed_it(owner, client_for, now):
-    secret = owner.post("/api/v1/account/second-step").json()["secret"]
+    secret = owner.post("/api/v1/account/second-step", json=PRESENT).json()["secret"]
     assert at_the_door(client_for(), OWNER).status_code == 200
     wrong = owner.put("/api/v1/account/second-step", json={"code": "000000"})
     assert wrong.status_code == 422
@@ -96,7 +105,7 @@ def test_it_is_taken_off_with_the_password_alone_not_by_a_session_left_open(secr
 
 
 def test_an_owner_takes_it_off_for_a_colleague_whose_telephone_is_gone(desk, owner, client_for, now):
-    told = desk.post("/api/v1/account/second-step").json()
+    told = desk.post("/api/v1/account/second-step", json={"present_password": DESK.password}).json()
     desk.put("/api/v1/account/second-step", json={"code": code_now(told["secret"], now)})
     (line,) = [one for one in owner.get("/api/v1/staff").json()["items"] if one["role"] == "front_desk"]
     assert line["second_step"] is True

@@ -30,6 +30,7 @@ LEFT_OUT = {
     "POST /api/v1/staff",
     "PUT /api/v1/staff/{staff_id}/password",
     "PUT /api/v1/account/password",
+    "POST /api/v1/account/second-step",
     "POST /api/v1/account/second-step/off",
 }
 

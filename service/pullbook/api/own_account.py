@@ -6,6 +6,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Request
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 from pullbook.api.shaping import Answer, Instant
 from pullbook.db.people import Shop, SignIn, Staff
@@ -100,11 +101,23 @@ def change_password(
 
 
 @router.post("/second-step", status_code=201, summary="Begin with a second step", response_model=SecretAnswer)
-def begin(person: SignedIn, session: WriteSession) -> Json:
-    """Scan the address with a telephone, then confirm with a code. Nothing changes before that."""
-    shop = session.execute(select(Shop.name)).scalar_one_or_none() or "Pullbook"
-    secret, address = second_step.begin(session, person.id, shop)
+def begin(asked: PresentPassword, person: SignedIn, database: DatabaseDep, now: Now) -> Json:
+    """Scan the address with a telephone, then confirm with a code. Nothing changes before that.
+
+    With the password: whoever finds a session left open could lock its person out otherwise.
+    """
+    _count_try(database, person.id, now)
+    with database.writing() as session:
+        _refuse_other_password(session, person.id, asked.present_password)
+        shop = session.execute(select(Shop.name)).scalar_one_or_none() or "Pullbook"
+        secret, address = second_step.begin(session, person.id, shop)
     return Json({"secret": secret, "address": address}, 201, headers={"Cache-Control": "no-store"})
+
+
+def _refuse_other_password(session: Session, staff_id: str, password: str) -> None:
+    if not signing_in.password_fits(password, session.get_one(Staff, staff_id).password_hash):
+        wrong = FieldProblem("present_password", "(not shown)", "the password you signed in with")
+        raise Invalid("The present password is another.", wrong)
 
 
 @router.put("/second-step", summary="Turn the second step on", response_model=SpareCodes)
@@ -119,10 +132,7 @@ def take_off(asked: PresentPassword, person: SignedIn, database: DatabaseDep, no
     """With the password, since a session left open is not proof enough."""
     _count_try(database, person.id, now)
     with database.writing() as session:
-        row = session.get_one(Staff, person.id)
-        if not signing_in.password_fits(asked.present_password, row.password_hash):
-            wrong = FieldProblem("present_password", "(not shown)", "the password you signed in with")
-            raise Invalid("The present password is another.", wrong)
+        _refuse_other_password(session, person.id, asked.present_password)
         second_step.take_off(session, now, person.id, person.id)
     with database.reading() as session:
         return get(person, session)

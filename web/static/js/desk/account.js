@@ -1,10 +1,9 @@
 // The second step is set up: a picture for the telephone, one code to prove it took, then the spare codes, said once.
-import { call, url } from "../api.js";
+import { url } from "../api.js";
 import { make } from "../dom.js";
 
-document.getElementById("begin")?.addEventListener("click", async (event) => {
-  event.target.disabled = true;
-  const { secret, address } = await call("POST", "/account/second-step");
+document.getElementById("begin")?.addEventListener("sent", async (event) => {
+  const { secret, address } = event.detail;
   const drawn = await fetch(url("/qr"), {
     method: "POST",
     headers: { "Content-Type": "application/json" },
@@ -14,6 +13,7 @@ document.getElementById("begin")?.addEventListener("click", async (event) => {
   const picture = new DOMParser().parseFromString(await drawn.text(), "image/svg+xml").documentElement;
   document.getElementById("code-picture").replaceChildren(document.adoptNode(picture));
   document.getElementById("secret").textContent = secret.match(/.{1,4}/g).join(" ");
+  event.target.hidden = true;
   document.getElementById("setting-up").hidden = false;
   document.getElementById("code").focus();
 });
