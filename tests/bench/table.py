@@ -8,6 +8,7 @@ from pathlib import Path
 
 from tests.bench import (
     accuracy,
+    archive_bench,
     filing_bench,
     intake_bench,
     mapping_bench,
@@ -27,6 +28,7 @@ PARTS: dict[str, Callable[[], Iterator[Row]]] = {
     "reading files": intake_bench.measure,
     "month by month": month_bench.measure,
     "starting": starting_bench.measure,
+    "archive of many pulls": archive_bench.measure,
 }
 
 
