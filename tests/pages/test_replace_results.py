@@ -63,3 +63,15 @@ def test_the_same_figures_said_anew_are_told_to_be_the_same(anonymous: Any, desk
     assert "The headline figures are the same." in page
     links = desk.get(f"/api/v1/tickets/{filed_pulls.ticket_id}/results-links").json()["items"]
     assert [one["replaces_id"] for one in links] == [filed_pulls.link_id, None]
+
+
+def test_the_publishing_page_offers_what_can_be_replaced_and_the_preview_tells_of_it(
+    desk: Any, filed_pulls: Filed
+) -> None:
+    offered = desk.get(f"/tickets/{filed_pulls.ticket_id}/publish").text
+    assert f'<option value="{filed_pulls.link_id}">the results of ' in offered
+    asked = f"standard=sae_j1349&{filed_pulls.query}&replaces_id={filed_pulls.link_id}"
+    assert "These replace earlier results" in desk.get(f"/tickets/{filed_pulls.ticket_id}/preview?{asked}").text
+    _path(_newer(desk, filed_pulls))
+    offered = desk.get(f"/tickets/{filed_pulls.ticket_id}/publish").text
+    assert f'value="{filed_pulls.link_id}"' not in offered, "it was replaced already"

@@ -23,6 +23,7 @@ from pullbook.pages.told import Shown, told
 from pullbook.shop.comparing import compared
 from pullbook.shop.publishing import LANGUAGES, LinkWanted, preview
 from pullbook.shop.reading import ReadPull, ReadSettings, read_pulls
+from pullbook.shop.superseding import Replaceable, replaceable
 from pullbook.shown_units import CHOICES, plain_number
 
 router = APIRouter(include_in_schema=False)
@@ -55,6 +56,7 @@ class PublishPage(Shown):
     units: tuple[tuple[str, str, tuple[str, ...]], ...] = told("Dimension, the shop's unit, and what may be chosen.")
     languages: tuple[tuple[str, str], ...] = told("In which languages the page is told: code and name.")
     days: int = told("How many days a link lasts unless told otherwise.")
+    replaceable: tuple[Replaceable, ...] = told("Earlier links whose results these could be said instead of.")
 
 
 @router.get("/tickets/{ticket_id}/publish")
@@ -93,6 +95,7 @@ def publish(
         units=tuple((name, units.label(name), choices) for name, choices in CHOICES.items() if name in _SHOWN),
         languages=tuple(LANGUAGES.items()),
         days=settings.link_days,
+        replaceable=replaceable(session, ticket_id),
     )
     return draw(frame(request, shop, person), page)
 
@@ -116,6 +119,7 @@ def preview_page(
     torque: Annotated[str, Query(max_length=10)] = "",
     pressure: Annotated[str, Query(max_length=10)] = "",
     language: Annotated[str, Query(max_length=12)] = "en",
+    replaces_id: Annotated[str, Query(max_length=40)] = "",
     note: Annotated[str, Query(max_length=4000)] = "",
     days: Annotated[str, Query(max_length=6)] = "",
 ) -> Response:
@@ -136,6 +140,7 @@ def preview_page(
         band_high_rpm=band.band_high_rpm,
         units={name: unit for name, unit in chosen.items() if unit in CHOICES[name]},
         language=language,
+        replaces_id=replaces_id or None,
     )
     published = preview(session, now, ticket_id, wanted, settings.weather_stale_minutes)
     around = customer_frame(request, shop, published)

@@ -46,7 +46,7 @@ def results_page(published: Published, shop: Shop | None, around: Frame, is_prev
         is_preview=is_preview,
         shop_address=", ".join(shop.address.split("\n")) if shop else "",
         languages=_languages(voice),
-        unit_sets=_unit_sets(voice),
+        unit_sets=_unit_sets(voice, link_units(published, shop)),
         amended=amended(published.changes, comparison, voice),
         earlier=earlier_lines(published.earlier, voice),
         standard=standard,
@@ -133,12 +133,19 @@ def _languages(voice: Voice) -> tuple[Choice, ...]:
     )
 
 
-def _unit_sets(voice: Voice) -> tuple[Choice, ...]:
+def _unit_sets(voice: Voice, published: ShownUnits) -> tuple[Choice, ...]:
+    """The usual sets; before them that of the link, where the shop mixes its own."""
     shown = _unit_set(voice)
-    return tuple(
-        Choice(f"{units.power}, {units.torque}", _query(voice.language, name), name, name == shown)
-        for name, units in UNIT_SETS.items()
-    )
+    choices = [
+        Choice(_named(units), _query(voice.language, name), name, name == shown) for name, units in UNIT_SETS.items()
+    ]
+    if _named(published) not in {one.name for one in choices}:
+        choices.insert(0, Choice(_named(published), _query(voice.language, ""), "", shown == ""))
+    return tuple(choices)
+
+
+def _named(units: ShownUnits) -> str:
+    return f"{units.power}, {units.torque}"
 
 
 def _unit_set(voice: Voice) -> str:

@@ -33,6 +33,26 @@ class Earlier:
     figures: tuple[HeadlineMoved, ...]  # of setups that both show
 
 
+@dataclass(frozen=True, slots=True)
+class Replaceable:
+    """A link whose results could be said anew."""
+
+    id: str
+    made_at: datetime
+    note: str
+
+
+def replaceable(session: Session, ticket_id: str) -> tuple[Replaceable, ...]:
+    """A ticket's links that the shop has not ended and that nothing has replaced yet, newest first."""
+    rows = session.execute(
+        select(ResultsLink.id, ResultsLink.made_at, ResultsLink.note, ResultsLink.replaces_id)
+        .where(ResultsLink.ticket_id == ticket_id, ResultsLink.revoked_at.is_(None))
+        .order_by(ResultsLink.id.desc())
+    ).all()
+    replaced = {row.replaces_id for row in rows}
+    return tuple(Replaceable(row.id, row.made_at, row.note) for row in rows if row.id not in replaced)
+
+
 def refuse_wrong_replacing(session: Session, ticket_id: str, replaces_id: str) -> None:
     """Invalid where there is no such link on this ticket; Clash where another took its place already."""
     holder = session.execute(select(ResultsLink.ticket_id).where(ResultsLink.id == replaces_id)).scalar_one_or_none()

@@ -21,6 +21,7 @@ function asked() {
     note: text("note"),
     days: numberOf(text("days")),
     pin: form.querySelector("#pin").value.trim(),
+    replaces_id: text("replaces_id") || null,
   };
 }
 
