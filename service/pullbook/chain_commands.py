@@ -22,6 +22,7 @@ from pullbook.errors import NotReady
 from pullbook.settings import MIGRATIONS, Settings
 from pullbook.shop.anchoring import Anchor, anchors_in
 from pullbook.shop.attesting import (
+    attest,
     enter_key,
     head_text,
     make_key,
@@ -58,6 +59,29 @@ def add_chain_commands(commands: Any) -> None:
     export = chain.add_parser("export", help="write every entry, key and head as lines of JSON")
     export.add_argument("--out", type=Path, help="a file; standard output when left out")
     export.set_defaults(run=run_export)
+
+
+def begin_chain(settings: Settings, database: Database) -> None:
+    """At the start of serving: the key is made where the shop never had one, and with its entry the chain takes in what
+    was on record before."""
+    attest(database, settings.signing_key, datetime.now(UTC))
+
+
+def key_doubt(settings: Settings, database: Database) -> str | None:
+    """Why receipts go unsigned, in words; None where nothing is amiss."""
+    path = settings.signing_key
+    try:
+        there = read_key(path) is not None
+    except (NotReady, OSError) as error:
+        return f"receipts are not signed: {error}"
+    with database.reading() as session:
+        known = session.execute(select(ChainKey.id).limit(1)).scalar() is not None
+    if there or not known:
+        return None
+    return (
+        f"receipts are not signed: the key that was in {path} is gone; put it back from a copy, or make another with "
+        "`pullbook chain new-key`"
+    )
 
 
 def share_of(text: str) -> Share:

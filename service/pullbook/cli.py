@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from sqlalchemy import exc as sql
 
 from pullbook import __version__, archive_commands, forgetting_commands, month_commands, results_commands
-from pullbook.chain_commands import add_chain_commands
+from pullbook.chain_commands import add_chain_commands, begin_chain, key_doubt
 from pullbook.db.connect import Database, DatabaseAddressError, connect, sqlite_doubt
 from pullbook.db.migrating import MigrationError, migrate
 from pullbook.db.people import ROLES
@@ -93,12 +93,12 @@ def run_check(settings: Settings, _asked: argparse.Namespace) -> None:
     """Everything that serving needs, looked at one by one."""
     with closing(connect(settings.database_url)) as database:
         state = _ready(database)
-        doubt = sqlite_doubt() if database.is_sqlite else None
+        doubts = [sqlite_doubt() if database.is_sqlite else None, key_doubt(settings, database)]
     free_bytes = free_space_bytes(settings)
     if free_bytes < LEAST_FREE_BYTES:
         raise Refusal(f"only {free_bytes} bytes of disk are left where {settings.data_dir} is")
     print(f"{state.words}; the records can be written; {free_bytes // 1_000_000} MB of disk are free")
-    if doubt:
+    for doubt in filter(None, doubts):
         print(f"but: {doubt}")
 
 
@@ -109,6 +109,9 @@ def run_serve(settings: Settings, asked: argparse.Namespace) -> None:
     with closing(connect(settings.database_url)) as database:
         _ready(database)
         if database.is_sqlite and (doubt := sqlite_doubt()):
+            print(f"pullbook: {doubt}", file=sys.stderr)
+        begin_chain(settings, database)
+        if doubt := key_doubt(settings, database):
             print(f"pullbook: {doubt}", file=sys.stderr)
         listening = listen(settings.listen_host, settings.listen_port)
         with database.reading() as session:

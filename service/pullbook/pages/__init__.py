@@ -7,6 +7,7 @@ from pullbook.pages import (
     calibration_page,
     cell,
     charges_shown,
+    check_page,
     desk,
     fuel_map_page,
     job_sheet,
@@ -46,6 +47,7 @@ _PARTS = (
     publish_page,
     links_page,
     results,
+    check_page,
 )
 ROUTERS = tuple(part.router for part in _PARTS)
 

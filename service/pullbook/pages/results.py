@@ -1,6 +1,6 @@
 """The customer's page: one link, nobody signed in, no script, nothing to wait for."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from fastapi import APIRouter, Request
@@ -14,6 +14,7 @@ from pullbook.pages.results_door import IsOpen, LinkBehind, customer_frame
 from pullbook.pages.results_kept import KeptPages
 from pullbook.pages.results_style import customer_headers
 from pullbook.pages.told import Shown, told
+from pullbook.shop.fingerprinting import chain_line
 from pullbook.shop.opening import published_as
 
 router = APIRouter(include_in_schema=False)
@@ -47,7 +48,8 @@ async def results(
         published = published_as(session, link.id, settings.weather_stale_minutes)
         shop = shop_row(session)
         around = customer_frame(request, shop, published)
-        return draw(around, results_page(published, shop, around), headers=customer_headers())
+        shown = replace(results_page(published, shop, around), chain=chain_line(session, link.id))
+        return draw(around, shown, headers=customer_headers())
 
     pages: KeptPages = request.app.state.kept_results
     kept = pages.kept(session, link.id) if request.app.state.database.is_sqlite else None

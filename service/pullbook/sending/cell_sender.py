@@ -9,7 +9,8 @@
 
 A file is first copied into the spool and written down in its journal, so neither a power cut nor a dead network loses
 it; files go in the order they came. It counts as sent only when the answer carries the SHA-256 of what lies in the
-spool. Nothing is ever deleted: copies move from `waiting` to `sent`, or to `refused` with the reason beside them.
+spool. Nothing is ever deleted: copies move from `waiting` to `sent`, or to `refused` with the reason beside them. What
+the shop signed for lies in `receipts`, for `pullbook verify --anchors` or `check_alone.py` to be held against.
 """
 
 from __future__ import annotations  # the cell's computer may have Python 3.9
@@ -249,6 +250,10 @@ class Server:
                 told = self.ask(f"/pulls?{urllib.parse.urlencode(asked)}", counted, headers)
         if not isinstance(told, dict) or told.get("sha256") != sha256 or told.get("size_bytes") != size:
             raise NotNowError("the answer is no receipt for this file")
+        if told.get("note"):
+            receipts = copy.parent.parent / "receipts"
+            receipts.mkdir(exist_ok=True)
+            (receipts / f"{copy.name}.txt").write_bytes(str(told["note"]).encode())
         return f"received {told.get('received_at')} as {told.get('id')}"
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, cast
 
-from sqlalchemy import Table, bindparam, event, insert, select
+from sqlalchemy import Table, bindparam, delete, event, insert, select
 from sqlalchemy.orm import Session
 
 from pullbook.db.chain import ChainEntry, ChainSalt
@@ -127,6 +127,13 @@ def _write(session: Session, before: int, found: Sequence[tuple[Waiting, dict[st
     if salts:
         session.execute(insert(_SALT), salts)
     take_numbers(session, len(entries))
+
+
+def forget_words(session: Session, kind: str, record_ids: Sequence[str]) -> None:
+    """Drop the salts of what these records say in words, so that a person can be erased from them: nothing can be
+    guessed from the digests any more, and the chain holds as before."""
+    numbers = select(_ENTRY.c.number).where(_ENTRY.c.kind == kind, _ENTRY.c.record_id.in_(list(record_ids)))
+    session.execute(delete(_SALT).where(_SALT.c.number.in_(numbers)))
 
 
 def take_numbers(session: Session, count: int) -> int:

@@ -1,0 +1,57 @@
+"""A page anybody may ask: whether this shop published what has this fingerprint, when, and whether it was amended."""
+
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response
+
+from pullbook.deps import Now, ReadSession, SettingsDep, client_address
+from pullbook.pages.render import draw, shop_row
+from pullbook.pages.results_door import customer_frame
+from pullbook.pages.results_style import customer_headers
+from pullbook.pages.told import Shown, told
+from pullbook.shop.fingerprinting import Checked, checked, read_fingerprint
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True)
+class CheckPage(Shown):
+    """A fingerprint is asked for, or answered."""
+
+    template: ClassVar[str] = "results/check.html"
+    typed: str = told("What was typed, to be seen again.")
+    state: str = told("empty, mistyped, unknown, as_published, amended or replaced.")
+    found: Checked | None = told("When it was published; None where it was not.")
+
+
+@router.get("/check")
+def check(
+    request: Request,
+    session: ReadSession,
+    settings: SettingsDep,
+    now: Now,
+    f: Annotated[str, Query(max_length=200)] = "",
+) -> Response:
+    """Whether it was published here, when, and whether it was amended since; nothing else of it.
+
+    Each fingerprint that was typed whole costs its address one try, whatever the answer.
+    """
+    typed, found = f.strip(), None
+    state = "empty" if not typed else "mistyped" if read_fingerprint(typed) is None else "unknown"
+    if state == "unknown":
+        request.app.state.guesses.miss(client_address(request), now)
+        found = checked(session, typed, settings.weather_stale_minutes)
+        state = _state(found)
+    headers = {**customer_headers(forms=True), "Referrer-Policy": "no-referrer"}
+    page = CheckPage(typed=typed, state=state, found=found)
+    return draw(customer_frame(request, shop_row(session)), page, headers=headers)
+
+
+def _state(found: Checked | None) -> str:
+    if found is None:
+        return "unknown"
+    if found.replaced_at is not None:
+        return "replaced"
+    return "amended" if found.amended else "as_published"
