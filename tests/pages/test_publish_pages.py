@@ -98,6 +98,14 @@ def test_everything_a_customer_needs_lies_below_r(anonymous: Any, desk: Any, fil
     assert not re.search(r'import .* from "(?!\./)', script.text)
 
 
+def test_a_page_in_other_units_is_another_page_though_nothing_was_written(anonymous: Any, filed_pulls: Filed) -> None:
+    usual = anonymous.get(filed_pulls.link_path).text
+    other = anonymous.get(f"{filed_pulls.link_path}?units=hp").text
+    assert "\u00a0hp" not in usual
+    assert "\u00a0hp" in other
+    assert anonymous.get(filed_pulls.link_path).text == usual
+
+
 def test_the_preview_picture_is_small_whole_and_names_nobody(anonymous: Any, filed_pulls: Filed) -> None:
     page = anonymous.get(filed_pulls.link_path).text
     address = re.search(r'property="og:image" content="([^"]+)"', page).group(1)

@@ -11,7 +11,7 @@ from pullbook.deps import ReadSession, SettingsDep
 from pullbook.pages.render import draw, shop_row
 from pullbook.pages.results_built import results_page
 from pullbook.pages.results_door import IsOpen, LinkBehind, customer_frame
-from pullbook.pages.results_kept import KeptPages
+from pullbook.pages.results_kept import KeptPages, name_of
 from pullbook.pages.results_style import customer_headers
 from pullbook.pages.told import Shown, told
 from pullbook.shop.fingerprinting import chain_line
@@ -52,7 +52,8 @@ async def results(
         return draw(around, shown, headers=customer_headers())
 
     pages: KeptPages = request.app.state.kept_results
-    kept = pages.kept(session, link.id) if request.app.state.database.is_sqlite else None
+    name = name_of(request, link.id)
+    kept = pages.kept(session, name) if request.app.state.database.is_sqlite else None
     if kept is None:
-        kept = await run_in_threadpool(pages.drawn, session, link.id, drawn)
+        kept = await run_in_threadpool(pages.drawn, session, name, drawn)
     return kept.answer(request.headers.get("accept-encoding", ""))

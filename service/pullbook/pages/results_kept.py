@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import brotli
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
+from starlette.requests import Request
 from starlette.responses import Response
 
 from pullbook.compression import accepted
@@ -81,6 +82,13 @@ class KeptPages:
                 gone, _ = self._pages.popitem(last=False)
                 self._drawing.pop(gone, None)
         return kept
+
+
+def name_of(request: Request, link_id: str) -> str:
+    """What a page is kept under: its link, and all of the request that may draw it otherwise – units and language."""
+    asked = request.query_params
+    parts = (asked.get("units", ""), asked.get("lang", ""), request.headers.get("accept-language", ""))
+    return "\n".join((link_id, *(one[:100] for one in parts)))
 
 
 def last_entry(session: Session) -> int:
