@@ -89,7 +89,8 @@ def part_of(module: str) -> str:
 def test_it_imports_only_what_stands_further_in(path):
     here = part_of(module_name(path))
     if here == "":
-        assert not list(imported(path)), "the package itself imports nothing"
+        # os, since numpy's threads can be told of before it is loaded, and no later
+        assert {name for _, name in imported(path)} <= {"os"}, "the package itself imports nothing more"
         return
     if here in ALONE:
         assert {name.split(".")[0] for _, name in imported(path)} <= set(sys.stdlib_module_names)

@@ -44,6 +44,16 @@ def test_a_serving_process_has_loaded_nothing_that_it_does_not_need(settings, tm
     assert {name for name in loaded & NOT_LOADED if importlib.util.find_spec(name)} == set()
 
 
+def test_small_matrices_are_not_shared_out_among_threads():
+    ask = (
+        "import pullbook.measure.curve, numpy; numpy.ones((400, 400)) @ numpy.ones((400, 400));"
+        "print([line.split()[1] for line in open('/proc/self/status') if line.startswith('Threads')][0])"
+    )
+    unset = {name: value for name, value in os.environ.items() if not name.endswith("_NUM_THREADS")}
+    told = subprocess.run([sys.executable, "-c", ask], env=unset, capture_output=True, text=True, check=True)
+    assert told.stdout.strip() == "1"
+
+
 def _status(process, url):
     for _ in range(300):
         assert process.poll() is None, "it stopped"
