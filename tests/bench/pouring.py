@@ -74,7 +74,8 @@ def pouring(database: Database) -> Iterator[Pouring]:
     with database.writer.begin() as connection:
         if not database.is_sqlite:
             # nothing is known yet of tables that fill in this very transaction: triggers would read them end to end
-            connection.exec_driver_sql("SET LOCAL enable_seqscan = off")
+            for way in ("seqscan", "bitmapscan", "sort"):
+                connection.exec_driver_sql(f"SET LOCAL enable_{way} = off")
         yield Pouring(connection)
 
 
