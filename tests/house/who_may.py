@@ -22,6 +22,8 @@ WHO = {
     "GET /api/v1/staff": "staff",
     "GET /api/v1/shop": "staff",
     "PUT /api/v1/shop": "owner",
+    "POST /api/v1/shop/logo": "owner",
+    "DELETE /api/v1/shop/logo": "owner",
     "POST /api/v1/cells": "owner",
     "GET /api/v1/cells": "staff",
     "GET /api/v1/cells/{cell_id}": "staff",
@@ -181,4 +183,4 @@ WHO = {
 }
 # Pages that answer before anybody has signed in; /tickets only leads to the board.
 OPEN_PAGES = {"/sign-in", "/tickets", "/set-up/{token}", "/r/{token}", "/healthz", "/readyz", "/api/v1/openapi.json"}
-OPEN_PAGES |= {"/check"}
+OPEN_PAGES |= {"/r/check"}

@@ -1,11 +1,10 @@
-"""People who want to be forgotten, and the picture a shop signs its papers with."""
+"""People who want to be forgotten."""
 
 from datetime import datetime
 
 from sqlalchemy.orm import Mapped, mapped_column
 
-from pullbook.db.schema import STRICT, Table, length, own_id, positive, reference, rule
-from pullbook.db.stored_types import blob
+from pullbook.db.schema import STRICT, Table, own_id, reference
 
 
 class Erasure(Table):
@@ -18,21 +17,3 @@ class Erasure(Table):
     erased_at: Mapped[datetime]
     erased_by: Mapped[str | None] = reference("staff.id", nullable=True)  # None: by the shop's own term, or once more
     reason: Mapped[str] = mapped_column(default="")
-
-
-class ShopLogo(Table):
-    """The shop's picture for its papers: drawn anew from what was sent. One row, or none."""
-
-    __tablename__ = "shop_logo"
-    __table_args__ = (
-        rule("only_one", "id = 1"),
-        length("sha256", 64, 64),
-        *positive("width_px", "height_px"),
-        STRICT,
-    )
-    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
-    sha256: Mapped[str]  # of `png`
-    width_px: Mapped[int]
-    height_px: Mapped[int]
-    png: Mapped[bytes] = mapped_column(blob())
-    made_at: Mapped[datetime]

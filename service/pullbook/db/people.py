@@ -2,12 +2,31 @@
 
 from datetime import datetime
 
-from sqlalchemy import UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy import UniqueConstraint, select
+from sqlalchemy.orm import Mapped, column_property, mapped_column, relationship
 
 from pullbook.db.schema import STRICT, Table, length, not_negative, one_of, own_id, positive, reference, rule
+from pullbook.db.stored_types import blob
 
 ROLES = ("read_only", "front_desk", "tuner", "owner")
+
+
+class ShopLogo(Table):
+    """The shop's picture for its papers: drawn anew from what was sent. One row, or none."""
+
+    __tablename__ = "shop_logo"
+    __table_args__ = (
+        rule("only_one", "id = 1"),
+        length("sha256", 64, 64),
+        *positive("width_px", "height_px"),
+        STRICT,
+    )
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    sha256: Mapped[str]  # of `png`
+    width_px: Mapped[int]
+    height_px: Mapped[int]
+    png: Mapped[bytes] = mapped_column(blob())
+    made_at: Mapped[datetime]
 
 
 class Shop(Table):
@@ -31,6 +50,7 @@ class Shop(Table):
     # after so many months without a ticket a customer is due to be forgotten, a photo to go; never until the owner says
     keep_customers_months: Mapped[int | None]
     keep_photos_months: Mapped[int | None]
+    logo_sha256: Mapped[str | None] = column_property(select(ShopLogo.sha256).scalar_subquery())
 
 
 class Counter(Table):

@@ -13,6 +13,7 @@ from pullbook.pages import (
     job_sheet,
     keeping_page,
     links_page,
+    logo,
     month_page,
     new_ticket,
     owner,
@@ -46,8 +47,9 @@ _PARTS = (
     archive_page,
     publish_page,
     links_page,
-    results,
+    logo,
     check_page,
+    results,
 )
 ROUTERS = tuple(part.router for part in _PARTS)
 

@@ -181,6 +181,7 @@ def frame(request: Request, shop: Shop | None, person: Person | None, here: str 
         asset_of=request.app.state.asset,
         here=here,
         shop_name=shop.name if shop else "",
+        logo=f"{request.app.state.settings.public_path}/r/logo/{shop.logo_sha256}" if shop and shop.logo_sha256 else "",
         public_origin=request.app.state.settings.public_origin,
         time_zone=shop.time_zone if shop else "UTC",
         units=units_of(shop),

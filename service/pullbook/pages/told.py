@@ -32,6 +32,7 @@ class Frame:
     units: ShownUnits = told("The units the shop shows power, torque and pressure in.")
     person_name: str = told("Who is signed in; empty when nobody is.")
     role: str = told("Their role: read_only, front_desk, tuner, owner; empty when nobody is signed in.")
+    logo: str = told("The address of the shop's picture, from the root on; empty where it has none.", "")
     language: str = told("The language of a customer's page, by its code; the book itself speaks English.", "en")
 
     @property

@@ -14,7 +14,6 @@ from sqlalchemy import delete, exists, func, select, update
 from sqlalchemy.orm import Session
 
 from pullbook.db.arrival import Picture, TicketPhoto
-from pullbook.db.chain import ChainEntry, ChainSalt
 from pullbook.db.evidence import AuditDetail, AuditEntry, Pull, ResultsLink
 from pullbook.db.leaving import Erasure
 from pullbook.db.money import Charge, Payment
@@ -22,6 +21,8 @@ from pullbook.db.tables import Customer, Setup, Ticket, Vehicle
 from pullbook.db.tuning import TicketLimit, TrackRun
 from pullbook.errors import Clash, FieldProblem, NotFound
 from pullbook.shop.auditing import note
+from pullbook.shop.chaining import forget_words
+from pullbook.shop.indexing import forget
 from pullbook.shop.searching import findable
 
 ERASED = "Erased"
@@ -57,6 +58,7 @@ def erase(session: Session, now: datetime, staff_id: str | None, customer_id: st
     photos = _photos(session, tickets)
     ended = _tickets(session, now, tickets)
     kept = session.execute(select(func.count()).select_from(Pull).where(Pull.ticket_id.in_(tickets))).scalar_one()
+    forget(session, customer_id)
     session.add(Erasure(customer_id=customer_id, erased_at=now, erased_by=staff_id, reason=reason))
     note(session, now, staff_id, "erase", "customer", customer_id)
     return Erased(customer_id, len(vehicles), len(tickets), photos, ended, details, kept)
@@ -104,9 +106,9 @@ def _tickets(session: Session, now: datetime, tickets: Sequence[str]) -> int:
     )  # fmt: skip
     session.execute(update(Ticket).where(Ticket.id.in_(tickets), Ticket.waiver_name != "").values(waiver_name=ERASED))
     # the letters' digests were salted: without the salt nobody can try what they said, and the entries still hold
-    links = list(session.scalars(select(ResultsLink.id).where(ResultsLink.ticket_id.in_(tickets))))
-    letters = select(ChainEntry.number).where(ChainEntry.kind == "published", ChainEntry.record_id.in_(links))
-    session.execute(delete(ChainSalt).where(ChainSalt.number.in_(letters)))
+    forget_words(
+        session, "published", session.scalars(select(ResultsLink.id).where(ResultsLink.ticket_id.in_(tickets))).all()
+    )
     live = (ResultsLink.ticket_id.in_(tickets), ResultsLink.revoked_at.is_(None), ResultsLink.ends_at > now)
     ended = session.execute(update(ResultsLink).where(*live).values(revoked_at=now).returning(ResultsLink.id))
     return len(ended.all())

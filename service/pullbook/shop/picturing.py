@@ -27,6 +27,7 @@ from pullbook.shop.filing import clean_file_name
 MOST_PIXELS = 64_000_000  # 200 MB unpacked; telephones make 50 million at most unless told otherwise
 LONGEST_SIDE_PX = 2400
 THUMBNAIL_PX = 360
+LOGO_PX = (640, 240)
 QUALITY = 85
 WOULD_DO = "a JPEG, PNG or WebP picture"
 _ONE_AT_A_TIME = Lock()  # the memory for one unpacked picture, not for as many as arrive together
@@ -70,6 +71,24 @@ def drawn_anew(data: bytes) -> Drawn:
         jpeg = _written(kept)
         kept.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX), Image.Resampling.LANCZOS)
         return Drawn(hashlib.sha256(jpeg).hexdigest(), *upright.size, jpeg, _written(kept))
+
+
+def logo_anew(data: bytes) -> tuple[bytes, int, int]:
+    """A shop's own picture as PNG, small enough for a letterhead, see-through where it was; width and height in pixels.
+
+    Invalid says what is wrong with it.
+    """
+    from PIL import Image  # noqa: PLC0415
+
+    with _ONE_AT_A_TIME, _said_in_words(), Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "WEBP")) as sent:
+        _refuse_huge(sent.size)
+        seen = sent.convert("RGBA")
+        seen.thumbnail(LOGO_PX, Image.Resampling.LANCZOS)
+        kept = Image.new("RGBA", seen.size)
+        kept.paste(seen)
+        file = io.BytesIO()
+        kept.save(file, "PNG", optimize=True)
+        return file.getvalue(), *kept.size
 
 
 def _flat(sent: Any) -> Any:
