@@ -62,7 +62,7 @@ def fingerprint_of(client: Any, link: Any) -> str:
 
 
 def test_what_was_published_is_known_by_the_fingerprint_on_its_page(anonymous: Any, published: Any) -> None:
-    answer = anonymous.get("/check", params={"f": fingerprint_of(anonymous, published)})
+    answer = anonymous.get("/r/check", params={"f": fingerprint_of(anonymous, published)})
     assert answer.status_code == 200
     assert "Yes." in answer.text
     assert "10 March 2026" in answer.text
@@ -73,7 +73,7 @@ def test_what_was_published_is_known_by_the_fingerprint_on_its_page(anonymous: A
 
 def test_the_link_on_the_page_leads_to_the_same_answer(anonymous: Any, published: Any) -> None:
     page = anonymous.get(published["url"].partition("example.test")[2])
-    address = re.search(r'href="http://pulls.example.test(/check\?f=[0-9a-f]{64})"', page.text)[1]  # type: ignore[index]
+    address = re.search(r'href="http://pulls.example.test(/r/check\?f=[0-9a-f]{64})"', page.text)[1]  # type: ignore[index]
     assert "not amended since" in anonymous.get(address).text
 
 
@@ -81,7 +81,7 @@ def test_an_amendment_is_told_and_nothing_of_it(anonymous: Any, owner: Any, hous
     short = fingerprint_of(anonymous, published)
     later = {**CALIBRATION, "valid_from": "2026-03-01T08:00:00+01:00", "inertia_kg_m2": 4.4}
     assert owner.post(f"/api/v1/cells/{house.cell_id}/calibrations", json=later).status_code == 201
-    answer = anonymous.get("/check", params={"f": short}).text
+    answer = anonymous.get("/r/check", params={"f": short}).text
     assert "amended since" in answer
     assert "not amended since" not in answer
     for said in ("kW", "N·m", "Quillon", house.ticket_id, published["id"]):
@@ -90,22 +90,31 @@ def test_an_amendment_is_told_and_nothing_of_it(anonymous: Any, owner: Any, hous
 
 def test_other_entries_and_nobodys_are_answered_alike(anonymous: Any, tuner: Any, house: Any, published: Any) -> None:
     receipt = filed(tuner, house, Steady(start_rad_s=44.0).csv())["receipt"]
-    answers = [anonymous.get("/check", params={"f": head}) for head in (receipt["head"], HEAD)]
+    answers = [anonymous.get("/r/check", params={"f": head}) for head in (receipt["head"], HEAD)]
     told = [answer.text.replace(receipt["head"], HEAD) for answer in answers]
     assert told[0] == told[1]
     assert "Nothing was published here" in told[0]
 
 
 def test_a_slip_is_told_before_anything_is_looked_up(anonymous: Any) -> None:
-    assert "no whole fingerprint" in anonymous.get("/check", params={"f": "abcd-efgh"}).text
+    assert "no whole fingerprint" in anonymous.get("/r/check", params={"f": "abcd-efgh"}).text
 
 
 def test_asking_without_end_is_slowed_down(anonymous: Any, house: Any) -> None:
-    answers = [anonymous.get("/check", params={"f": f"{each:064x}"}).status_code for each in range(40)]
-    assert answers[:30] == [200] * 30
-    assert set(answers[30:]) == {429}
+    answers = [anonymous.get("/r/check", params={"f": f"{each:064x}"}) for each in range(40)]
+    assert [answer.status_code for answer in answers] == [200] * 30 + [429] * 10
+    assert "You have asked many times" in answers[-1].text
+    assert int(answers[-1].headers["retry-after"]) > 0
+
+
+def test_nothing_of_it_lies_outside_what_a_proxy_lets_through(anonymous: Any, house: Any, published: Any) -> None:
+    pages = [anonymous.get("/r/check"), anonymous.get(published["url"].partition("example.test")[2])]
+    led_to = [one for page in pages for one in re.findall(r' (?:href|src|action)="([^"]*)"', page.text)]
+    assert "/r/check" in led_to
+    own = [one.replace("http://pulls.example.test", "") for one in led_to]
+    assert [one for one in own if not one.startswith(("/r/", "?", "#"))] == []
 
 
 def test_what_was_typed_is_shown_as_text(anonymous: Any, house: Any) -> None:
-    answer = anonymous.get("/check", params={"f": "<script>alert(1)</script>"})
+    answer = anonymous.get("/r/check", params={"f": "<script>alert(1)</script>"})
     assert "<script>alert" not in answer.text

@@ -1,12 +1,13 @@
 """A page anybody may ask: whether this shop published what has this fingerprint, when, and whether it was amended."""
 
 from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from typing import ClassVar
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from pullbook.deps import Now, ReadSession, SettingsDep, client_address
+from pullbook.errors import TooMany
 from pullbook.pages.render import draw, shop_row
 from pullbook.pages.results_door import customer_frame
 from pullbook.pages.results_style import customer_headers
@@ -14,6 +15,7 @@ from pullbook.pages.told import Shown, told
 from pullbook.shop.fingerprinting import Checked, checked, read_fingerprint
 
 router = APIRouter(include_in_schema=False)
+LONGEST = 200
 
 
 @dataclass(frozen=True)
@@ -22,31 +24,35 @@ class CheckPage(Shown):
 
     template: ClassVar[str] = "results/check.html"
     typed: str = told("What was typed, to be seen again.")
-    state: str = told("empty, mistyped, unknown, as_published, amended or replaced.")
+    state: str = told("empty, mistyped, wait, unknown, as_published, amended or replaced.")
     found: Checked | None = told("When it was published; None where it was not.")
 
 
-@router.get("/check")
+@router.get("/r/check")
 def check(
     request: Request,
     session: ReadSession,
     settings: SettingsDep,
     now: Now,
-    f: Annotated[str, Query(max_length=200)] = "",
+    f: str = "",
 ) -> Response:
     """Whether it was published here, when, and whether it was amended since; nothing else of it.
 
     Each fingerprint that was typed whole costs its address one try, whatever the answer.
     """
-    typed, found = f.strip(), None
+    typed, found = f.strip()[:LONGEST], None
     state = "empty" if not typed else "mistyped" if read_fingerprint(typed) is None else "unknown"
-    if state == "unknown":
-        request.app.state.guesses.miss(client_address(request), now)
-        found = checked(session, typed, settings.weather_stale_minutes)
-        state = _state(found)
     headers = {**customer_headers(forms=True), "Referrer-Policy": "no-referrer"}
+    if state == "unknown":
+        try:
+            request.app.state.guesses.miss(client_address(request), now)
+        except TooMany as error:
+            state, headers["Retry-After"] = "wait", str(error.retry_after_s)
+        else:
+            found = checked(session, typed, settings.weather_stale_minutes)
+            state = _state(found)
     page = CheckPage(typed=typed, state=state, found=found)
-    return draw(customer_frame(request, shop_row(session)), page, headers=headers)
+    return draw(customer_frame(request, shop_row(session)), page, 429 if state == "wait" else 200, headers)
 
 
 def _state(found: Checked | None) -> str:
