@@ -7,7 +7,8 @@ from pullbook.shown_units import CHOICES, ShownUnits, plain_number
 
 PINT = {
     "kW": "kW", "hp": "hp", "PS": "metric_horsepower", "N·m": "N*m", "lbf·ft": "lbf*ft", "kgf·m": "kgf*m",
-    "kPa": "kPa", "bar": "bar", "psi": "psi", "hPa": "hPa", "inHg": "inHg", "°C": "degC", "°F": "degF", "km/h": "km/h", "mph": "mph",
+    "kPa": "kPa", "bar": "bar", "psi": "psi", "hPa": "hPa", "inHg": "inHg",
+    "°C": "degC", "°F": "degF", "km/h": "km/h", "mph": "mph",
 }  # fmt: skip
 INSIDE = {"power": "W", "torque": "N*m", "pressure": "kPa", "temperature": "degC", "speed": "m/s"}
 

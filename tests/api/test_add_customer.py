@@ -23,7 +23,7 @@ def test_it_finds_by_any_words_however_they_are_typed(desk: Any) -> None:
     for typed in ("oscar", "BRAMB", "brambilla óscar", "6601234567", "oscar@example", "660 12"):
         found = desk.get("/api/v1/customers", params={"find": typed}).json()["items"]
         assert [one["id"] for one in found] == [kept["id"]], typed
-    for typed in ("oscar quill", "%", "_scar"):
+    for typed in ("oscar quill", "%", "o_car"):
         assert desk.get("/api/v1/customers", params={"find": typed}).json()["items"] == [], typed
 
 
