@@ -74,7 +74,8 @@ def test_without_a_question_the_latest_pull_comes_first(two_cars, tuner):
     "typed",
     [
         "oscar", "BRAMB", "brambilla óscar", "ka 77 zz", "KA-77", "ka77z", "6601234567", "660 123", "50MA1234", "ember",
-        "brackwell 2021", "tfx4", "TFX-4", "charge pipe", "second fan", "came", "#2", "k", "br", "os",
+        "brackwell 2021", "tfx4", "TFX-4", "charge pipe", "second fan", "came", "as it came",
+        "it came brambilla", "as came", "#2", "k", "br", "os",
     ],
 )  # fmt: skip
 def test_it_finds_by_any_word_on_record_however_it_is_typed(two_cars, tuner, typed):

@@ -77,9 +77,11 @@ class Wanted:
         return bool(self.ways)
 
     def is_met_by(self, *lines: str) -> bool:
-        """Whether these lines together hold every word, in one of the ways."""
+        """Whether these lines together hold every word, in one of the ways. A line's first word has a space before."""
+        spaced = [f" {line}" for line in lines]
         return any(
-            all(any(needle in line for needle in needles for line in lines) for needles in words) for words in self.ways
+            all(any(needle in line for needle in needles for line in spaced) for needles in words)
+            for words in self.ways
         )
 
     @cached_property
