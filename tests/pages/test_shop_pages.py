@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from pullbook.pages.words import OWNER_WORDS
 from tests.pages.conftest import Filed
 
 
@@ -14,6 +15,13 @@ def test_people_and_the_shop_are_the_owners_alone(tuner: Any, desk: Any, anonymo
         assert desk.get(path).status_code == 403
         assert anonymous.get(path).status_code == 303
         assert f'href="{path}"' not in tuner.get("/").text
+
+
+@pytest.mark.parametrize("path", list(OWNER_WORDS))
+def test_every_page_of_the_owners_menu_says_in_it_where_one_is(owner: Any, house: Any, path: str) -> None:
+    page = owner.get(f"/{path}").text
+    assert f'<a href="/{path}" aria-current="page">' in page
+    assert page.count('aria-current="page"') == 1
 
 
 def test_everybody_who_works_here_is_on_the_staff_page_with_what_they_may_do(owner: Any, house: Any) -> None:

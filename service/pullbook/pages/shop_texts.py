@@ -73,7 +73,7 @@ def waiver(request: Request, session: ReadSession, person: PagePerson, version: 
     versions = _versions(session, WaiverText)
     chosen = _chosen(versions, version, "waiver")
     body = session.execute(select(WaiverText.body).where(WaiverText.number == chosen.number)).scalar_one()
-    return draw(around_person(request, session, person), WaiverPage(chosen, body, versions))
+    return draw(around_person(request, session, person, "waiver"), WaiverPage(chosen, body, versions))
 
 
 @router.get("/checklist")
@@ -83,4 +83,4 @@ def checklist(request: Request, session: ReadSession, person: PagePerson, versio
     chosen = _chosen(versions, version, "checklist")
     asked = select(SafetyChecklist.points).where(SafetyChecklist.number == chosen.number)
     page = ChecklistPage(chosen, tuple(session.execute(asked).scalar_one()), versions)
-    return draw(around_person(request, session, person), page)
+    return draw(around_person(request, session, person, "checklist"), page)

@@ -34,3 +34,8 @@ finder(document.querySelector("[data-find]"), {
   pick: ({ kind, item }) => location.assign(url(WHERE[kind](item))),
   nothing: "Nothing found. Every word you type must occur.",
 });
+
+// Where the day is wider than the screen, what is over lies to the left of it.
+const hours = document.querySelector("#day-plan .scroll");
+const next = hours?.querySelector(".free, .booked a:not(.let-go)");
+if (next) hours.scrollLeft = next.closest("td").offsetLeft - hours.querySelector("th").offsetWidth;
