@@ -366,9 +366,9 @@ def test_a_look_that_broke_off_goes_on_where_it_was(shop: Shop, monkeypatch: Any
     assert "is of another share" in capsys.readouterr().err
 
 
-def test_erasing_what_was_said_in_words_leaves_the_chain_whole(shop: Shop) -> None:
+def test_file_names_are_not_erased_by_dropping_what_they_were_salted_with(shop: Shop) -> None:
     shop.run(sa.update(Pull).values(file_name="erased"))
     assert len(shop.verify().findings) == 3
     with shop.app.state.database.writing() as session:
         forget_words(session, "pull", [one["id"] for one in shop.pulls])
-    assert shop.verify().findings == []
+    assert len(shop.verify().findings) == 3

@@ -13,6 +13,7 @@ from pullbook.cli import main as pullbook
 from pullbook.sending import check_alone
 from pullbook.sending.check_alone import is_signed, main, short_form
 from pullbook.shop import fingerprinting
+from pullbook.shop.attesting import note_of, read_key
 from tests.api.pull_files import Steady, filed
 
 # RFC 8032, section 7.1, tests 1, 2 and 3: secret key, public key, message, signature
@@ -131,3 +132,15 @@ def test_a_receipt_that_was_altered_is_told(kept: Any, capsys: Any) -> None:
     files["receipt.txt"].write_text(altered, encoding="utf-8")
     assert main(asked) == 1
     assert "the signature is not over what it says" in capsys.readouterr().out
+
+
+def test_a_receipt_of_another_file_under_a_true_head_is_told(kept: Any, app: Any, capsys: Any) -> None:
+    """As only whoever has the key can make one: the very entry and head, and a file that was never in it."""
+    files, asked, _, pull = kept
+    signer = read_key(app.state.settings.signing_key)
+    assert signer is not None
+    said = files["receipt.txt"].read_text(encoding="utf-8").partition("\n\n")[0] + "\n"
+    forged = said.replace(pull["sha256"], "ab" * 32)
+    files["receipt.txt"].write_text(note_of(forged, signer.key_id, signer.sign(forged)), encoding="utf-8")
+    assert main(asked) == 1
+    assert "what it says of its file is not what entry" in capsys.readouterr().out

@@ -112,10 +112,12 @@ def note_fault(note: str, keys: dict[str, bytes], entries: list[dict[str, Any]])
     number = int(said.get("entry") or said["entries"])
     if number > len(entries):
         return f"it is for entry {number}, and the export ends at {len(entries)}: entries are cut off"
-    head = entries[number - 1]["head"] if number else "0" * 64
-    return (
-        "" if head == said["head"] else f"entry {number} is another than the one it is for: the chain was written anew"
-    )
+    if said["head"] != (entries[number - 1]["head"] if number else "0" * 64):
+        return f"entry {number} is another than the one it is for: the chain was written anew"
+    told = (("received", "at"), ("size", "size"), ("sha256", "sha256"))  # what a receipt and an entry call the same
+    if "entry" in said and any(said[name] != str(entries[number - 1][theirs]) for name, theirs in told):
+        return f"what it says of its file is not what entry {number} says"
+    return ""
 
 
 def told(entry: dict[str, Any]) -> str:

@@ -81,8 +81,9 @@ def _from_object(name: str, one: Mapping[str, Any]) -> Iterator[Anchor]:
 def held_against(anchors: Sequence[Anchor], seen: Seen, keys: Mapping[str, str]) -> tuple[list[Finding], int]:
     """What the anchors show to be another than it was, and up to which entry they vouch for the chain."""
     findings, good = [], 0
+    entries = {row["number"]: row for row in seen.by_record.values()}
     for anchor in sorted(anchors, key=lambda one: one.number):
-        what = _fault(anchor, seen, keys)
+        what = _fault(anchor, seen, keys) or _other_file(anchor, entries.get(anchor.number))
         if what:
             findings.append(Finding(min(anchor.number, seen.last + 1), "anchor", anchor.said_by, what))
         elif anchor.number <= seen.sound_to:
@@ -100,3 +101,12 @@ def _fault(anchor: Anchor, seen: Seen, keys: Mapping[str, str]) -> str:
     if seen.heads.get(anchor.number) != anchor.head:
         return f"entry {anchor.number} is not the one it vouches for: it or one before it was written anew"
     return ""
+
+
+def _other_file(anchor: Anchor, entry: Mapping[Any, Any] | None) -> str:
+    """What a receipt says otherwise of its file than the entry that it names; empty for a head, and where all agree."""
+    if entry is None or not anchor.text.startswith("pullbook receipt "):
+        return ""
+    if anchor.text == receipt_text(*(entry[name] for name in ("number", "at", "size_bytes", "sha256", "head"))):
+        return ""
+    return f"what it says of its file (received, size, sha256) is not what entry {anchor.number} says"

@@ -53,7 +53,7 @@ def erase(session: Session, now: datetime, staff_id: str | None, customer_id: st
     tickets = list(session.scalars(select(Ticket.id).where(Ticket.customer_id == customer_id)))
     _refuse_while_here(session, customer_id)
     vehicles = list(session.scalars(select(Vehicle.id).where(Vehicle.customer_id == customer_id)))
-    details = _audit_details(session, customer_id, vehicles, tickets)
+    details = _audit_details(session, customer_id)
     _customer_and_cars(session, customer, now)
     photos = _photos(session, tickets)
     ended = _tickets(session, now, tickets)
@@ -130,11 +130,17 @@ def drop_pictures_of_nobody(session: Session, pictures: set[str]) -> None:
         session.execute(delete(Picture).where(Picture.sha256.in_(pictures), ~shown))
 
 
-def _audit_details(session: Session, customer_id: str, vehicles: Sequence[str], tickets: Sequence[str]) -> int:
-    """Before and after of whatever was done to their records; the entries stay, and their chain with them."""
-    about: list[str] = [customer_id, *vehicles, *tickets]
+def records_about(session: Session, customer_id: str) -> set[str]:
+    """The ids of all that is on record about a customer, of those who are erased too."""
+    tickets = list(session.scalars(select(Ticket.id).where(Ticket.customer_id == customer_id)))
+    about = {customer_id, *tickets, *session.scalars(select(Vehicle.id).where(Vehicle.customer_id == customer_id))}
     for table in (Setup, Pull, ResultsLink, TrackRun, TicketPhoto, Charge, Payment):
-        about.extend(session.scalars(select(table.id).where(table.ticket_id.in_(tickets))))
-    numbers = select(AuditEntry.number).where(AuditEntry.record_id.in_(about))
+        about.update(session.scalars(select(table.id).where(table.ticket_id.in_(tickets))))
+    return about
+
+
+def _audit_details(session: Session, customer_id: str) -> int:
+    """Before and after of whatever was done to their records; the entries stay, and their chain with them."""
+    numbers = select(AuditEntry.number).where(AuditEntry.record_id.in_(records_about(session, customer_id)))
     gone = delete(AuditDetail).where(AuditDetail.number.in_(numbers)).returning(AuditDetail.number)
     return len(session.execute(gone).all())

@@ -92,7 +92,7 @@ def examine(
     say("records")
     note(records(session, seen))
     say("signed heads and the audit trail")
-    note(heads(session, seen))
+    note(heads(session, seen, now))
     note(audit_trail(session))
     say("what was published")
     note(publications(session, seen, report.published, wanted.weather_stale_minutes))

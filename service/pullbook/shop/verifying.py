@@ -9,18 +9,31 @@ from sqlalchemy import Table, select
 from sqlalchemy.orm import Session
 
 from pullbook.db.chain import ChainEntry, ChainKey, ChainSalt, SignedHead
-from pullbook.db.evidence import ResultsLink
-from pullbook.db.tables import Counter
+from pullbook.db.evidence import AuditDetail, AuditEntry, ResultsLink
+from pullbook.db.leaving import Erasure
+from pullbook.db.tables import Counter, Ticket
 from pullbook.errors import ShopError
-from pullbook.shop.amending import published_of
+from pullbook.shop.amending import published_of, still_as
 from pullbook.shop.attesting import head_text, is_signed_by, key_id_of
 from pullbook.shop.auditing import first_broken_entry
 from pullbook.shop.chaining import COUNTER, rows_of
+from pullbook.shop.erasing import records_about
 from pullbook.shop.opening import published_under
 from pullbook.shop.sealing import FIRST_PREVIOUS, KINDS, entry_of, head_of, row_digest, words_digest
 from pullbook.shop.tracing import digest_of
 
 CLOCK_SLACK = timedelta(minutes=5)  # requests that overlap are numbered in the order in which they end
+FURTHEST_CLOCKS_H = (-12, 14)  # how far from UTC any clock on land is set
+_ERASED = select(Erasure.customer_id).distinct()
+_ERASED_LETTERS = (
+    select(ResultsLink.id).join(Ticket, Ticket.id == ResultsLink.ticket_id).where(Ticket.customer_id.in_(_ERASED))
+)
+_WITHOUT_DETAIL = (
+    select(AuditEntry.number, AuditEntry.record, AuditEntry.record_id)
+    .outerjoin(AuditDetail, AuditDetail.number == AuditEntry.number)
+    .where(AuditDetail.number.is_(None))
+    .order_by(AuditEntry.number)
+)
 _ENTRY, _SALT = cast("Table", ChainEntry.__table__), cast("Table", ChainSalt.__table__)
 
 
@@ -96,6 +109,7 @@ def _at(row: Mapping[Any, Any]) -> str:
 def records(session: Session, seen: Seen) -> Iterator[Finding]:
     """Every record against its entry: calibrations, readings, channel maps, publications, what is said of files."""
     salts: dict[int, str] = {row.number: row.salt for row in session.execute(select(_SALT))}
+    erased = {("published", link_id) for link_id in session.scalars(_ERASED_LETTERS)}
     missing = dict(seen.by_record)
     for kind in KINDS:
         for row in rows_of(session, kind):
@@ -103,25 +117,31 @@ def records(session: Session, seen: Seen) -> Iterator[Finding]:
             if entry is None:
                 yield Finding(None, kind, row["id"], "it stands in no entry: it was put in past the service")
                 continue
-            for what in _differs(kind, row, entry, salts):
+            may_be_gone = (kind, row["id"]) in erased
+            for what in _differs(kind, row, entry, salts.get(entry["number"]), may_be_gone):
                 yield Finding(entry["number"], kind, row["id"], what)
     for (kind, record_id), entry in missing.items():
         what = "the record is gone" if kind in KINDS else "this version knows no such kind of entry"
         yield Finding(entry["number"], kind, record_id, what)
 
 
-def _differs(kind: str, row: Mapping[str, Any], entry: Mapping[Any, Any], salts: Mapping[int, str]) -> Iterator[str]:
+def _differs(
+    kind: str, row: Mapping[str, Any], entry: Mapping[Any, Any], salt: str | None, may_be_gone: bool
+) -> Iterator[str]:
     if KINDS[kind].file and row["sha256"] != entry["sha256"]:
         yield f"it names file {row['sha256']}, and the entry {entry['sha256']}"
     if row_digest(kind, row) != entry["row_digest"]:
         yield f"what is on record is not what was entered ({', '.join(KINDS[kind].columns)})"
-    salt = salts.get(entry["number"])
-    if salt is not None and words_digest(kind, row, salt) != entry["words_digest"]:
+    told = words_digest(kind, row, salt or "")
+    if salt is None and entry["words_digest"] is not None and told is None and may_be_gone:
+        return  # words and salt went together when the person was erased
+    if told != entry["words_digest"]:
         yield f"its words are not those that were entered ({', '.join(KINDS[kind].words)})"
 
 
-def heads(session: Session, seen: Seen) -> Iterator[Finding]:
-    """Each day's signed head: its signature, its key, and the entry it is of."""
+def heads(session: Session, seen: Seen, now: datetime) -> Iterator[Finding]:
+    """Each day's signed head: its signature, its key, its time, and the entry it is of."""
+    entered = {row["number"]: row["entered_at"] for row in seen.by_record.values()}
     keys = {row.id: row.public_key for row in session.execute(select(ChainKey.__table__))}
     for name, public_key in keys.items():
         if key_id_of(public_key) != name:
@@ -136,15 +156,37 @@ def heads(session: Session, seen: Seen) -> Iterator[Finding]:
         elif seen.heads.get(row.entries) != row.head:
             what = f"entry {row.entries} is not the one that was signed: it or one before it was written anew"
             yield Finding(row.entries, "signed head", row.day, what)
+        elif what := _wrong_time(row, entered.get(row.entries), now):
+            yield Finding(row.entries, "signed head", row.day, what)
         else:
             seen.signed_to = max(seen.signed_to, row.entries)
 
 
+def _wrong_time(row: Any, entered_at: datetime | None, now: datetime) -> str:
+    """What is wrong with when a head says it was signed; empty where nothing is."""
+    at = f"{row.signed_at:%Y-%m-%d %H:%M:%S} UTC"
+    if row.signed_at > now + CLOCK_SLACK:
+        return f"it says that it was signed at {at}, which is still to come"
+    if entered_at is not None and row.signed_at < entered_at - CLOCK_SLACK:
+        return f"it says that it was signed at {at}, before entry {row.entries} was entered"
+    days = {(row.signed_at + timedelta(hours=hours)).date().isoformat() for hours in FURTHEST_CLOCKS_H}
+    if not min(days) <= row.day <= max(days):
+        return f"it was signed at {at}, which is another day wherever the shop is"
+    return ""
+
+
 def audit_trail(session: Session) -> Iterator[Finding]:
-    """The trail of who did what, which is a chain of its own."""
+    """The trail of who did what, which is a chain of its own; before and after may be gone for the erased alone."""
     broken = first_broken_entry(session)
     if broken is not None:
         yield Finding(None, "audit trail", str(broken), "its entry of this number does not follow, or was cut off")
+    without = session.execute(_WITHOUT_DETAIL).all()
+    erased = set().union(*(records_about(session, one) for one in session.scalars(_ERASED))) if without else set()
+    for row in without:
+        # photos are dropped whole with whom they are of, or after their term: nothing is left to tell whose they were
+        if row.record != "photo" and row.record_id not in erased:
+            what = "what was before and after it is gone, and nobody it is about was erased"
+            yield Finding(None, "audit trail", str(row.number), what)
 
 
 @dataclass
@@ -172,9 +214,9 @@ def publications(session: Session, seen: Seen, told: Republished, weather_stale_
         except (ShopError, ValueError) as error:
             yield Finding(entry, "published", row.id, f"it cannot be read any more: {error}")
             continue
-        if digest_of(now) == row.digest:
-            continue
         was = cast("dict[str, Any]", row.published)
+        if still_as(was, now):
+            continue
         if all(_moved_alone(was["pulls"][one], now["pulls"].get(one)) for one in was["pulls"]) and (
             was["method_version"] == now["method_version"]
         ):
