@@ -56,6 +56,15 @@ def test_what_is_past_is_not_offered(desk: Any, house: Any) -> None:
     assert _free(desk, day="2026-03-02", days=7) == []
 
 
+def test_a_day_that_the_calendar_leapt_over_has_no_free_times(owner: Any, house: Any) -> None:
+    # Samoa went from Thursday 29 to Saturday 31 December 2011 (IANA time zone database, file australasia)
+    shop = owner.get("/api/v1/shop").json()
+    assert owner.put("/api/v1/shop", json={**shop, "time_zone": "Pacific/Apia"}).status_code == 200
+    assert owner.get("/api/v1/free-times", params={"day": "2011-12-30", "days": 1}).status_code == 422
+    assert owner.get("/api/v1/free-times", params={"day": "2011-12-29", "days": 3}).status_code == 200
+    assert owner.get("/", params={"day": "2011-12-30"}).status_code == 422
+
+
 def test_days_out_of_reach_are_refused(desk: Any) -> None:
     for asked in ({"days": 0}, {"days": 32}, {"day": "2200-12-30", "days": 5}, {"day": "soon"}):
         assert desk.get("/api/v1/free-times", params=asked).status_code == 422, asked

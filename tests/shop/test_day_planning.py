@@ -81,3 +81,13 @@ def test_free_is_what_nothing_takes(taken: list[tuple[int, int]], free: list[tup
 def test_a_day_out_of_reach_is_refused(day: date) -> None:
     with pytest.raises(Invalid):
         planned_day(day, "Europe/Vienna")
+
+
+# Samoa and the Line Islands crossed the date line: there was no such day (IANA time zone database, file australasia)
+@pytest.mark.parametrize(
+    ("day", "zone"), [(date(2011, 12, 30), "Pacific/Apia"), (date(1994, 12, 31), "Pacific/Kiritimati")]
+)
+def test_a_day_that_a_calendar_leapt_over_is_refused_by_name(day: date, zone: str) -> None:
+    with pytest.raises(Invalid, match=f"no {day}") as refused:
+        planned_day(day, zone)
+    assert refused.value.problems[0].field == "day"

@@ -94,8 +94,11 @@ def day_span(day: date, time_zone: str) -> tuple[datetime, datetime]:
 
 
 def planned_day(day: date, time_zone: str) -> PlannedDay:
-    """A day with its hours, by that zone's clock."""
+    """A day with its hours, by that zone's clock. Invalid for one that its calendar leapt over."""
     begins, ends = day_span(day, time_zone)
+    if begins == ends:
+        problem = FieldProblem("day", day.isoformat(), "the day before or the day after")
+        raise Invalid(f"In the time zone {time_zone} there was no {day.isoformat()}.", problem)
     zone = ZoneInfo(time_zone)
     clocks = [(begins + number * QUARTER).astimezone(zone) for number in range(-((begins - ends) // QUARTER))]
     runs = [list(run) for _, run in groupby(clocks, key=lambda at: (at.hour, at.utcoffset()))]
@@ -131,7 +134,8 @@ def free_quarters(first: int, last: int, taken: Iterable[tuple[int, int]]) -> li
 def free_times(session: Session, day: date, days: int, now: datetime) -> list[FreeTime]:
     """Where each cell is free from this day on, within the hours offered and not before now; by time, then cell."""
     time_zone = zone_of(session)
-    plans = [planned_day(day + timedelta(days=number), time_zone) for number in range(days)]
+    spans = [(one, *day_span(one, time_zone)) for one in (day + timedelta(days=number) for number in range(days))]
+    plans = [planned_day(one, time_zone) for one, begins, ends in spans if begins < ends or days == 1]
     held = session.execute(
         select(Ticket.cell_id, Ticket.booked_from, Ticket.booked_to).where(
             Ticket.state.in_(KEEPS_ITS_TIME), *touching(plans[0].begins, plans[-1].ends)
