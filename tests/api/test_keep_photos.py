@@ -89,6 +89,16 @@ def test_a_turned_photo_is_kept_upright(desk: Any, house: Any, turn: int, size: 
     assert blue < 80
 
 
+def test_what_a_camera_wrote_oddly_beside_the_turn_does_no_harm(desk: Any, house: Any) -> None:
+    # TIFF 6.0, section 2: the width of an image (tag 256) is a whole number, and here it is a text
+    sound = picture(turn=6)
+    odd = sound.replace(b"\x0f\x01\x02\x00", b"\x00\x01\x02\x00").replace(b"\x01\x0f\x00\x02", b"\x01\x00\x00\x02")
+    assert Image.open(io.BytesIO(odd)).getexif()[0x0100] == "A camera of some make"
+    answer = send(desk, house, odd)
+    assert answer.status_code == 201, answer.text
+    assert shown(desk, answer.json()).size == (400, 640)
+
+
 def test_a_large_photo_is_kept_as_large_as_a_screen_needs_and_as_a_thumbnail(desk: Any, house: Any) -> None:
     photo = send(desk, house, picture(size=(4000, 3000))).json()
     assert (photo["width_px"], photo["height_px"]) == (2400, 1800)

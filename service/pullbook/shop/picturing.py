@@ -102,8 +102,9 @@ def _flat(sent: Any) -> Any:
         flat.paste(seen, mask=seen.getchannel("A"))
     else:
         flat = sent.convert("RGB")
-    if turn is not None:
-        flat.getexif()[0x0112] = turn
+    flat.info = {}  # of what the camera wrote nothing but the turn is read: the rest may be odd
+    if turn in range(2, 9):
+        flat.getexif()[0x0112] = int(turn)
     return flat
 
 
