@@ -197,6 +197,16 @@ def test_writers_at_once_lose_no_count(app: Any, client_for: Any, desk: Any, hou
     assert_nothing_amiss(app)
 
 
+def test_a_new_ticket_waits_for_no_other_of_its_customer(app: Any, desk: Any, house: Any) -> None:
+    wanted = {"customer_id": house.customer_id, "vehicle_id": house.vehicle_id, "asked": "again"}
+    for _ in range(2):
+        with app.state.database.writing() as somebody:
+            if not app.state.database.is_sqlite:  # which has one writer at a time
+                somebody.execute(select(Ticket.id).with_for_update()).all()
+            made(desk.post("/api/v1/tickets", json=wanted))
+    assert_nothing_amiss(app)
+
+
 def test_statements_that_name_no_ticket_are_counted_too(app: Any, desk: Any, house: Any, now: Any) -> None:
     desk.post(f"/api/v1/tickets/{house.ticket_id}/charges", json={"name": "Work", "unit_price_cents": 500})
     with app.state.database.writing() as session:

@@ -102,12 +102,14 @@ def _count_tickets(session: Session, touched: Touched, rules: Rules) -> None:
     new = [ticket_id for ticket_id, is_new in touched.tickets.items() if is_new]
     customers = {*touched.customers, *_held(session, _CUSTOMERS, new)} if new else touched.customers
     in_turn = tickets_in_turn(session, sorted(customers)) if customers else {}
-    # which is a customer's first ticket can change for the first two of them, and for no other but those touched
-    ids = sorted({*touched.tickets, *(one for tickets in in_turn.values() for one in tickets[:2])})
+    later = {one: place > 0 for tickets in in_turn.values() for place, one in enumerate(tickets)}
+    # which is a customer's first ticket can change for the first two of them, and for no other but those touched;
+    # where it does not they are left alone: whoever holds one may be waiting for the cell that this booking holds
+    first = _added_before(session, [one for tickets in in_turn.values() for one in tickets[:2]]) if in_turn else {}
+    ids = sorted({*touched.tickets, *(one for one, was in first.items() if _was_returning(was) != later[one])})
     if session.get_bind().dialect.name != "sqlite":  # which has one writer at a time
         session.execute(_TICKETS_HELD, {"ticket_ids": ids})
     records, before = records_of(session, ids), _added_before(session, ids)
-    later = {one: place > 0 for tickets in in_turn.values() for place, one in enumerate(tickets)}
     moves, after = _Moves(), {}
     for ticket_id in ids:
         was = before.get(ticket_id, Added())
