@@ -22,7 +22,7 @@ from pullbook.db.migrating import migrate
 from pullbook.serving import listen
 from pullbook.settings import MIGRATIONS
 from pullbook.shop.signing_in import anybody_works_here
-from tests.furnishing import OWNER
+from tests.furnishing import CUSTOMER, OWNER, made
 
 
 @pytest.fixture
@@ -240,3 +240,16 @@ def test_the_forgotten_are_forgotten_once_more_after_a_restore(owner, house, set
     assert owner.post(f"/api/v1/customers/{house.customer_id}/erase", json=asked).status_code == 422
     assert run("erasures", "list", url=url)[:2] == (0, f"{house.customer_id}\n")
     assert run("erasures", "again", str(tmp_path / "none.txt"), url=url)[0] == 1
+
+
+def test_a_car_that_was_here_in_an_older_copy_keeps_nobody_else_from_being_forgotten(
+    owner, house, settings, tmp_path, run
+):
+    other = made(owner.post("/api/v1/customers", json={**CUSTOMER, "full_name": "Somebody Other"}))
+    made(owner.post(f"/api/v1/tickets/{house.ticket_id}/steps", json={"state": "checked_in"}))
+    listed = tmp_path / "forgotten.txt"
+    listed.write_text(f"{house.customer_id}\n{other['id']}\n")
+    code, told, refused = run("erasures", "again", str(listed), url=settings.database_url)
+    assert (code, told) == (1, "1 forgotten once more; 0 are not in this copy\n")
+    assert f"{house.customer_id}: A car of this customer is still here: ticket 1" in refused
+    assert owner.get(f"/api/v1/customers/{other['id']}").json()["full_name"].startswith("Erased")

@@ -10,7 +10,7 @@ from sqlalchemy import select
 
 from pullbook.db.connect import connect
 from pullbook.db.leaving import Erasure
-from pullbook.errors import FieldProblem, Invalid, NotFound
+from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
 from pullbook.settings import Settings
 from pullbook.shop.erasing import erase
 
@@ -37,13 +37,16 @@ def run_list(settings: Settings, _asked: argparse.Namespace) -> None:
 
 
 def run_again(settings: Settings, asked: argparse.Namespace) -> None:
-    """Erase each of them; one that the older copy does not know was never in it."""
+    """Erase each of them; one that the older copy does not know was never in it.
+
+    Clash, once all others are erased, where the copy is of a day on which a car of theirs was here.
+    """
     try:
         listed = [line.strip() for line in asked.file.read_text("ascii").splitlines() if line.strip()]
     except (OSError, UnicodeDecodeError) as error:
         problem = FieldProblem("file", str(asked.file), "a file as `pullbook erasures list` prints it")
         raise Invalid(f"{asked.file} cannot be read: {error}", problem) from error
-    unknown = 0
+    unknown, here = 0, []
     with closing(connect(settings.database_url)) as database:
         for customer_id in listed:
             try:
@@ -51,4 +54,8 @@ def run_again(settings: Settings, asked: argparse.Namespace) -> None:
                     erase(session, datetime.now(UTC), None, customer_id, "once more, after a restore")
             except NotFound:
                 unknown += 1
-    print(f"{len(listed) - unknown} forgotten once more; {unknown} are not in this copy")
+            except Clash as clash:
+                here.append(f"{customer_id}: {clash.message}")
+    print(f"{len(listed) - unknown - len(here)} forgotten once more; {unknown} are not in this copy")
+    if here:
+        raise Clash("\n".join(["These are not forgotten yet. Do what stands beside each, then run this again.", *here]))
