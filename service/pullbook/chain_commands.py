@@ -34,6 +34,7 @@ from pullbook.shop.attesting import (
 )
 from pullbook.shop.examining import Report, Wanted, examine
 from pullbook.shop.rehashing import Share
+from pullbook.shop.restoring import head_in
 from pullbook.shop.sealing import entry_of, plain
 from pullbook.shop.verifying import Finding
 
@@ -45,7 +46,7 @@ def add_chain_commands(commands: Any) -> None:
     verify = commands.add_parser("verify", help="hold records and files against the chain; reads only, mends nothing")
     verify.add_argument("--share", type=share_of, default=Share(), metavar="K/N", help="only this part of the files")
     verify.add_argument("--columns", action="store_true", help="also read each file again and compare its columns")
-    verify.add_argument("--anchors", type=Path, nargs="+", default=[], help="receipts and heads kept elsewhere")
+    verify.add_argument("--anchors", type=Path, nargs="+", default=[], help="receipts, heads, backups kept elsewhere")
     verify.add_argument("--state", type=Path, help="where to write how far the files are, to go on from there")
     verify.add_argument("--accept", type=int, nargs="+", default=[], metavar="ENTRY", help="known and explained")
     verify.add_argument("--json", action="store_true", help="say it as JSON")
@@ -93,7 +94,8 @@ def share_of(text: str) -> Share:
 
 
 @contextmanager
-def _records(settings: Settings) -> Iterator[Database]:
+def records(settings: Settings) -> Iterator[Database]:
+    """The database, at this version's schema; NotReady where it is not."""
     with closing(connect(settings.database_url)) as database:
         state = schema_state(database.reader, MIGRATIONS)
         if not state.is_current:
@@ -106,7 +108,7 @@ def run_verify(settings: Settings, asked: argparse.Namespace) -> None:
     anchors = [one for path in asked.anchors for one in _anchors(path)]
     after, before = _kept_state(asked)
     wanted = Wanted(asked.share, after, asked.columns, anchors, asked.accept, settings.weather_stale_minutes)
-    with _records(settings) as database, database.reading() as session:
+    with records(settings) as database, database.reading() as session:
         report = examine(session, datetime.now(UTC), wanted, _Progress().say, _keeper(asked))
     report.findings += before
     if asked.state is not None and asked.state.exists():
@@ -130,7 +132,8 @@ class _Progress:
 
 
 def _anchors(path: Path) -> list[Anchor]:
-    found = anchors_in(path.name, path.read_text(encoding="utf-8"))
+    told = head_in(path)
+    found = anchors_in(path.name, path.read_text(encoding="utf-8") if told is None else told)
     if not found:
         raise NotReady(f"There is neither a receipt nor a head in {path}.")
     return found
@@ -183,7 +186,7 @@ def _in_words(report: Report, asked: argparse.Namespace) -> str:
 def run_head(settings: Settings, _asked: argparse.Namespace) -> None:
     """Sign today's head if it is not yet, and print the latest as a note to be kept elsewhere."""
     now = datetime.now(UTC)
-    with _records(settings) as database:
+    with records(settings) as database:
         sign_today(database, signer_of(database, settings.signing_key, now), now)
         with database.reading() as session:
             row = session.scalars(select(SignedHead).order_by(SignedHead.day.desc()).limit(1)).one_or_none()
@@ -194,7 +197,7 @@ def run_head(settings: Settings, _asked: argparse.Namespace) -> None:
 
 def run_key(settings: Settings, _asked: argparse.Namespace) -> None:
     """Print every public key, the latest first."""
-    with _records(settings) as database:
+    with records(settings) as database:
         signer_of(database, settings.signing_key, datetime.now(UTC))
         with database.reading() as session:
             for row in session.scalars(select(ChainKey).order_by(ChainKey.made_at.desc(), ChainKey.id)):
@@ -204,7 +207,7 @@ def run_key(settings: Settings, _asked: argparse.Namespace) -> None:
 def run_new_key(settings: Settings, asked: argparse.Namespace) -> None:
     """Make a new key where the file is gone; a key that is there is never written over."""
     now = datetime.now(UTC)
-    with _records(settings) as database:
+    with records(settings) as database:
         if read_key(settings.signing_key) is not None:
             raise NotReady(f"There is a key in {settings.signing_key}; move it away first if it is not to be used.")
         make_key(settings.signing_key)
@@ -216,7 +219,7 @@ def run_new_key(settings: Settings, asked: argparse.Namespace) -> None:
 
 def run_export(settings: Settings, asked: argparse.Namespace) -> None:
     """Every key, entry and head, a line each: what the checker that stands alone reads."""
-    with _records(settings) as database, database.reading() as session:
+    with records(settings) as database, database.reading() as session:
         if asked.out is None:
             for line in _lines(session):
                 print(line)

@@ -10,7 +10,14 @@ from datetime import UTC, datetime
 from pydantic import ValidationError
 from sqlalchemy import exc as sql
 
-from pullbook import __version__, archive_commands, forgetting_commands, month_commands, results_commands
+from pullbook import (
+    __version__,
+    archive_commands,
+    backup_commands,
+    forgetting_commands,
+    month_commands,
+    results_commands,
+)
 from pullbook.chain_commands import add_chain_commands, begin_chain, key_doubt
 from pullbook.db.connect import Database, DatabaseAddressError, connect, sqlite_doubt
 from pullbook.db.migrating import MigrationError, migrate
@@ -71,6 +78,7 @@ def _parser() -> argparse.ArgumentParser:
     forgetting_commands.add_commands(commands)
     month_commands.add_commands(commands)
     archive_commands.add_commands(commands)
+    backup_commands.add_commands(commands)
     results_commands.add_commands(commands)
     return parser
 

@@ -29,6 +29,7 @@ BELONGS_TO = {
     "month_commands": "cli",
     "results_commands": "cli",
     "archive_commands": "cli",
+    "backup_commands": "cli",
     **dict.fromkeys(("body_limit", "compression", "health", "public_address", "request_log", "head_requests"), "app"),
     **dict.fromkeys(("api_description", "same_origin", "security_headers", "static_files", "warming"), "app"),
     "axis_ticks": "charts",

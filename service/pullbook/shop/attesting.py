@@ -42,6 +42,7 @@ _KNOWN_KEYS = select(ChainKey.id)
 _ENTRY = select(ChainEntry.__table__).where(
     ChainEntry.kind == bindparam("kind"), ChainEntry.record_id == bindparam("record_id")
 )
+_LAST_ENTRY = select(ChainEntry.number, ChainEntry.head).order_by(ChainEntry.number.desc()).limit(1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +205,17 @@ def sign_today(database: Database, signer: Signer | None, now: datetime) -> None
         head = session.execute(told).scalar_one() if entries else FIRST_PREVIOUS
         signed = {"key_id": signer.key_id, "signature": signer.sign(head_text(day, entries, head, now))}
         session.add(SignedHead(day=day, entries=entries, head=head, signed_at=now, **signed))
+
+
+def head_note(session: Session, signer: Signer | None, now: datetime) -> tuple[int, str]:
+    """Where the chain stands as this session sees it: how many entries, and the head as a note to be kept elsewhere.
+
+    Unsigned where the key is not there.
+    """
+    row = session.execute(_LAST_ENTRY).one_or_none()
+    entries, head = (row.number, row.head) if row else (0, FIRST_PREVIOUS)
+    told = head_text(_today(session, now), entries, head, now)
+    return entries, note_of(told, signer.key_id if signer else None, signer.sign(told) if signer else None)
 
 
 def _today(session: Session, now: datetime) -> str:
