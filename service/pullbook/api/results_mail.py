@@ -54,13 +54,13 @@ def send(
     now: Now,
 ) -> Response:
     """204 once the mail server took it; 503 says in its words why it did not. Whatever happens, the link is kept."""
-    server = mail_server(settings)
     with database.reading() as session:
         link = session.get(ResultsLink, link_id)
         if link is None:
             raise NotFound(f"There is no results link {link_id}.")
         if link.revoked_at is not None or link.ends_at <= now:
             raise Invalid("This link shows nothing any more.", FieldProblem("link_id", link_id, "a link that is live"))
+        server = mail_server(settings)
         shop = session.execute(select(Shop.name, Shop.time_zone)).one()
         url = address_of(key, settings.public_url, link_id, link.token_hash)
         ends_on = link.ends_at.astimezone(ZoneInfo(shop.time_zone)).strftime("%-d %B %Y")
