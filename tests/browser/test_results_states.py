@@ -104,3 +104,13 @@ def test_it_prints_on_one_page_or_two(page_as: Any, shop: Shop, paper: str, most
         page.goto(made(shop, state))
         pdf = page.pdf(format=paper, prefer_css_page_size=False)
         assert 1 <= pdf.count(b"/Type /Page\n") <= most, f"{state} on {paper}"
+
+
+def test_the_code_to_the_check_page_stands_on_paper_alone(page_as: Any, shop: Shop) -> None:
+    page = page_as(viewport=WIDE)
+    page.goto(made(shop, "one_setup"))
+    code = page.locator(".paper-code svg")
+    assert not code.is_visible()
+    page.emulate_media(media="print")
+    box = code.bounding_box()
+    assert round(box["width"] / 96 * 25.4) == round(box["height"] / 96 * 25.4) == 24, "mm"

@@ -4,6 +4,7 @@ import re
 from typing import Any
 
 import pytest
+import segno
 
 from pullbook.shop.fingerprinting import LETTERS, read_fingerprint, short_form
 from tests.api.pull_files import Steady, filed
@@ -75,6 +76,28 @@ def test_the_link_on_the_page_leads_to_the_same_answer(anonymous: Any, published
     page = anonymous.get(published["url"].partition("example.test")[2])
     address = re.search(r'href="http://pulls.example.test(/r/check\?f=[0-9a-f]{64})"', page.text)[1]  # type: ignore[index]
     assert "not amended since" in anonymous.get(address).text
+
+
+def drawn_modules(svg: str) -> set[tuple[int, int]]:
+    """Column and row of every dark square of a drawn code, the white around it taken off."""
+    found, x, y = set(), 0.0, 0.0
+    for step, first, second in re.findall(r"([Mmh])(-?[\d.]+)(?: (-?[\d.]+)|(?=[a-zA-Z-]|$))?", svg):
+        if step == "h":
+            found |= {(round(x) + at - 4, int(y) - 4) for at in range(int(first))}
+            x += int(first)
+        else:
+            x, y = (float(first), float(second)) if step == "M" else (x + float(first), y + float(second))
+    return found
+
+
+def test_the_code_on_paper_leads_where_the_link_does(anonymous: Any, published: Any) -> None:
+    page = anonymous.get(published["url"].partition("example.test")[2]).text
+    address = re.search(r'href="(http://pulls.example.test/r/check\?f=[0-9a-f]{64})"', page)[1]  # type: ignore[index]
+    drawn = re.search(r'<div class="paper-code" aria-hidden="true">.*stroke="#000" d="([^"]+)"', page)[1]  # type: ignore[index]
+    rows = segno.make(address, error="m", micro=False, boost_error=False).matrix
+    wanted = {(x, y) for y, row in enumerate(rows) for x, dark in enumerate(row) if dark}
+    assert drawn_modules(drawn) == wanted
+    assert len(page.encode()) < 60_000
 
 
 def test_an_amendment_is_told_and_nothing_of_it(anonymous: Any, owner: Any, house: Any, published: Any) -> None:

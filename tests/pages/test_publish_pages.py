@@ -35,7 +35,7 @@ def test_the_preview_is_the_page_to_the_letter_but_for_saying_so(
     assert len(re.findall(switches, shown, flags=re.DOTALL)) == 2
     told = re.sub(bar, "", preview.text).replace(" data-preview", "")
     # nor does a preview stand in the chain of entries
-    entered = r'<p class="small soft keep">(?:(?!</p>).)*/r/check\?f=.*?</p>'
+    entered = r'<div class="chain keep">(?:(?!</p>).)*/r/check\?f=.*?</svg></div></div>'
     assert len(re.findall(entered, shown, flags=re.DOTALL)) == 1
     assert told.split() == re.sub(f"{switches}|{entered}", "", shown, flags=re.DOTALL).split()
     assert "3\u202f000 to 4\u202f000" in shown

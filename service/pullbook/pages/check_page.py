@@ -8,6 +8,7 @@ from starlette.responses import Response
 
 from pullbook.deps import Now, ReadSession, SettingsDep, client_address
 from pullbook.errors import TooMany
+from pullbook.pages.chain_foot import CHECK_PATH
 from pullbook.pages.render import draw, shop_row
 from pullbook.pages.results_door import customer_frame
 from pullbook.pages.results_style import customer_headers
@@ -28,7 +29,7 @@ class CheckPage(Shown):
     found: Checked | None = told("When it was published; None where it was not.")
 
 
-@router.get("/r/check")
+@router.get(CHECK_PATH)
 def check(
     request: Request,
     session: ReadSession,

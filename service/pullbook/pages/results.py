@@ -8,13 +8,13 @@ from fastapi.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from pullbook.deps import ReadSession, SettingsDep
+from pullbook.pages.chain_foot import chain_foot
 from pullbook.pages.render import draw, shop_row
 from pullbook.pages.results_built import results_page
 from pullbook.pages.results_door import IsOpen, LinkBehind, customer_frame
 from pullbook.pages.results_kept import KeptPages, name_of
 from pullbook.pages.results_style import customer_headers
 from pullbook.pages.told import Shown, told
-from pullbook.shop.fingerprinting import chain_line
 from pullbook.shop.opening import published_as
 
 router = APIRouter(include_in_schema=False)
@@ -48,7 +48,7 @@ async def results(
         published = published_as(session, link.id, settings.weather_stale_minutes)
         shop = shop_row(session)
         around = customer_frame(request, shop, published)
-        shown = replace(results_page(published, shop, around), chain=chain_line(session, link.id))
+        shown = replace(results_page(published, shop, around), chain=chain_foot(session, link.id, around))
         return draw(around, shown, headers=customer_headers())
 
     pages: KeptPages = request.app.state.kept_results

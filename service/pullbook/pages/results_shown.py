@@ -5,8 +5,8 @@ from typing import ClassVar
 
 from pullbook.measure.correction import Standard
 from pullbook.pages.cell_shown import DataColumn, SetupSummary
+from pullbook.pages.chain_foot import ChainFoot
 from pullbook.pages.told import Shown, told
-from pullbook.shop.fingerprinting import ChainLine
 from pullbook.shop.publishing import Published
 
 
@@ -83,4 +83,4 @@ class ResultsPage(Shown):
     explored: str = told("The drawing's numbers and words for its readout, as JSON.")
     speeds: tuple[str, ...] = told("The table's engine speeds, every fifth of the grid.")
     columns: tuple[DataColumn, ...] = told("The table's columns.")
-    chain: ChainLine | None = told("Where they stand in the chain of entries; None in a preview.", None)
+    chain: ChainFoot | None = told("Where they stand in the chain of entries; None in a preview.", None)
