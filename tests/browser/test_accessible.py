@@ -20,10 +20,8 @@ LOWER_THAN_48 = """() => ["button", "select", "label.tick", ".button", "input"]
     .map((one) => one.outerHTML.slice(0, 120))"""
 
 
-@pytest.fixture
-def paths(open_context: Any, address: str, house: Any) -> dict[str, str]:
-    """Where each screen is, with two pulls filed and published."""
-    api = open_context("owner").request
+def _two_pulls(api: Any, house: Any, address: str) -> list[str]:
+    """One pull of each setup, filed; their ids."""
     pulls = []
     for setup_id, gain in ((house.setup_id, 8.0), (house.second_setup_id, 8.6)):
         asked = {
@@ -38,6 +36,14 @@ def paths(open_context: Any, address: str, house: Any) -> dict[str, str]:
         )
         assert answer.status == 201, answer.text()
         pulls.append(answer.json()["id"])
+    return pulls
+
+
+@pytest.fixture
+def paths(open_context: Any, address: str, house: Any) -> dict[str, str]:
+    """Where each screen is, with two pulls filed and published."""
+    api = open_context("owner").request
+    pulls = _two_pulls(api, house, address)
     link = api.post(
         f"/api/v1/tickets/{house.ticket_id}/results-links",
         data={"pull_ids": pulls, "standard": "iso_1585", "note": "", "days": 30},

@@ -30,8 +30,9 @@ BELONGS_TO = {
     "results_commands": "cli",
     "archive_commands": "cli",
     "backup_commands": "cli",
-    **dict.fromkeys(("body_limit", "compression", "health", "public_address", "request_log", "head_requests"), "app"),
+    **dict.fromkeys(("body_limit", "health", "public_address", "request_log", "head_requests"), "app"),
     **dict.fromkeys(("api_description", "same_origin", "security_headers", "static_files", "warming"), "app"),
+    "compression": "deps",  # pages keep some of theirs packed
     "axis_ticks": "charts",
     "control_chart_svg": "charts",
     "difference_panel": "charts",

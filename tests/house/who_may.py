@@ -183,4 +183,4 @@ WHO = {
 }
 # Pages that answer before anybody has signed in; /tickets only leads to the board.
 OPEN_PAGES = {"/sign-in", "/tickets", "/set-up/{token}", "/r/{token}", "/healthz", "/readyz", "/api/v1/openapi.json"}
-OPEN_PAGES |= {"/r/check"}
+OPEN_PAGES |= {"/r/check", "/r/logo/{sha256}"}

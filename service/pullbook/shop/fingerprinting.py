@@ -36,7 +36,7 @@ class ChainLine:
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """What was published under a fingerprint. `amended`: something behind it changed since; its page says what and why."""
+    """What was published under a fingerprint. `amended`: something behind it changed since, as its page says."""
 
     published_at: datetime
     amended: bool
