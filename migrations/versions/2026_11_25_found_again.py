@@ -1,4 +1,4 @@
-"""What finds a pull again: search texts and index rows."""
+"""What finds a pull again: search texts and index rows; and indexes for lists that grow long."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -38,6 +38,7 @@ def upgrade() -> None:
     for first in ("model_id", "engine_key", "family_key"):
         op.create_index(f"ix_found_ticket_{first}_number", "found_ticket", [first, "number"])
     _make_pulls()
+    _index_lists()
     for statement in finding_statements(op.get_bind().dialect.name):
         op.execute(sa.text(statement.replace(":", r"\:")))
     _mark_all()
@@ -77,6 +78,8 @@ def _make_pulls() -> None:
         op.create_index(f"ix_found_pull_{first}_taken_at_pull_id", "found_pull", [first, "taken_at", "pull_id"])
     op.create_index("ix_found_pull_power_w", "found_pull", ["power_w"])
     op.create_index("ix_found_pull_torque_nm", "found_pull", ["torque_nm"])
+    aside = {"sqlite_where": sa.text("set_aside = 1"), "postgresql_where": sa.text("set_aside")}
+    op.create_index("ix_found_pull_set_aside", "found_pull", ["taken_at", "pull_id"], **aside)
     op.create_table(
         "found_flag",
         sa.Column("code", sa.Text(), nullable=False),
@@ -99,6 +102,16 @@ def _make_pulls() -> None:
         sa.PrimaryKeyConstraint("id", name="pk_found_late"),
         sqlite_strict=True,
     )
+
+
+def _index_lists() -> None:
+    """Every list that may grow long is walked back from its newest row."""
+    op.create_index("ix_weather_reading_read_at_id", "weather_reading", ["read_at", "id"])
+    op.create_index("ix_tray_file_taken_at_id", "tray_file", ["taken_at", "id"])
+    op.create_index("ix_ticket_state_number", "ticket", ["state", "number"])
+    op.drop_index("ix_audit_entry_record_record_id", "audit_entry")
+    for first in ("record", "record_id", "staff_id"):
+        op.create_index(f"ix_audit_entry_{first}_number", "audit_entry", [first, "number"])
 
 
 def _mark_all() -> None:

@@ -16,7 +16,7 @@ from pullbook.db.connect import Database, connect
 from pullbook.db.migrating import migrate
 from pullbook.settings import MIGRATIONS
 from pullbook.shop.keeping_count import is_counted, rebuild
-from pullbook.shop.looking_back import months_back, not_over
+from pullbook.shop.looking_back import months_and_not_over, months_back
 from tests.bench.filled import UNTIL, Sizes, fill
 from tests.bench.rows import Row, median_s, medians_s, ms
 from tests.postgres import postgres_server
@@ -60,8 +60,7 @@ def _counted(url: str, pulls: int) -> Database:
 def _rows(engine: str, small: Database, large: Database) -> Iterator[Row]:
     def page(database: Database) -> None:
         with database.reading() as session:
-            months_back(session, LAST, 24)
-            not_over(session)
+            months_and_not_over(session, LAST, 24)
 
     def on_asking() -> None:
         with large.reading() as session:

@@ -14,7 +14,8 @@ from pullbook.db.tables import Customer
 from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
-from pullbook.shop.searching import findable, holds
+from pullbook.shop.searching import findable
+from pullbook.shop.spotting import customers_with
 
 router = APIRouter(prefix="/api/v1/customers", tags=["customers"])
 CustomerId = Annotated[str, Path(description="The customer's id.")]
@@ -91,7 +92,7 @@ def several(
     person: SignedIn, session: ReadSession, find: Find = None, cursor: Cursor = None, limit: Limit = 50
 ) -> Response:
     """By name, phone or e-mail as it is typed: every word must occur."""
-    statement = select(*COLUMNS).where(*holds(Customer.found_by, find or ""))
+    statement = customers_with(session, select(*COLUMNS), find or "")
     rows, following = page(session, statement, [Customer.id], cursor, limit)
     return Json({"items": [dict(row._mapping) for row in rows], "next": following})
 

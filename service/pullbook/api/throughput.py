@@ -22,6 +22,7 @@ from pullbook.shop.looking_back import (
     Month,
     figure_of,
     flags_of_month,
+    months_and_not_over,
     months_back,
     not_over,
     refuse_uncounted,
@@ -135,13 +136,13 @@ def several(person: Owner, session: ReadSession, now: Now, month: UpTo = None, m
     """Newest first, by the shop's own clock. A month in which nothing happened is there with noughts."""
     refuse_uncounted(session)
     zone = _zone_name(session)
-    found = months_back(session, month or this_month(now, zone), months)
+    found, rest = months_and_not_over(session, month or this_month(now, zone), months)
     return Json(
         {
             "time_zone": zone,
             "currency": money_of(session).currency,
             "items": [_told(one) for one in reversed(found)],
-            "not_over": _told(not_over(session)),
+            "not_over": _told(rest),
         }
     )
 

@@ -4,7 +4,7 @@ from datetime import date, datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Response
-from sqlalchemy import String, cast, or_, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from pullbook.api.editing import apply, locked, record_change, record_making, refuse_stale
@@ -29,7 +29,7 @@ from pullbook.shop.accepting import waiver_accepted
 from pullbook.shop.booking import log_step, next_number, refuse_clash, take_step, when_it_happened
 from pullbook.shop.charging import charge_items
 from pullbook.shop.day_planning import day_span, zone_of
-from pullbook.shop.searching import occurs, plain
+from pullbook.shop.spotting import tickets_with
 
 router = APIRouter(prefix="/api/v1/tickets", tags=["tickets"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
@@ -100,9 +100,7 @@ def several(
         statement = statement.where(Ticket.customer_id == customer_id)
     if vehicle_id is not None:
         statement = statement.where(Ticket.vehicle_id == vehicle_id)
-    for word in plain(find or "").split():
-        numbered = cast(Ticket.number, String) == word.lstrip("#")
-        statement = statement.where(or_(occurs(word, Customer.found_by, Vehicle.found_by), numbered))
+    statement = tickets_with(session, statement, find or "")
     rows, following = page(session, statement, [Ticket.number, Ticket.id], cursor, limit)
     return Json({"items": [ticket_facts(row) for row in rows], "next": following})
 

@@ -14,7 +14,8 @@ from pullbook.db.tables import Customer, Vehicle
 from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
 from pullbook.errors import FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
-from pullbook.shop.searching import findable, holds
+from pullbook.shop.searching import findable
+from pullbook.shop.spotting import vehicles_with
 from pullbook.shop.vin import tidy, vin_warning
 
 router = APIRouter(prefix="/api/v1/vehicles", tags=["vehicles"])
@@ -171,7 +172,7 @@ def several(
     limit: Limit = 50,
 ) -> Response:
     """By plate, VIN, make, model or year as it is typed: every word must occur."""
-    statement = SELECTED.where(*holds(Vehicle.found_by, find or ""))
+    statement = vehicles_with(session, SELECTED, find or "")
     if customer_id is not None:
         statement = statement.where(Vehicle.customer_id == customer_id)
     rows, following = page(session, statement, [Vehicle.id], cursor, limit)

@@ -149,7 +149,7 @@ class AuditEntry(Table):
     __table_args__ = (
         UniqueConstraint("hash"),
         UniqueConstraint("previous_hash"),  # no two entries follow the same one
-        Index(None, "record", "record_id"),
+        *(Index(None, first, "number") for first in ("record", "record_id", "staff_id")),
         length("hash", 64, 64),
         *positive("number"),
         STRICT,

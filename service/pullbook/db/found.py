@@ -6,11 +6,13 @@ Nothing here is a result: every row can be made again from the records (`pullboo
 
 from datetime import datetime
 
-from sqlalchemy import Index, UniqueConstraint
+from sqlalchemy import Index, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column
 
 from pullbook.db.schema import STRICT, Table, own_id, reference
 from pullbook.db.stored_types import OpaqueId
+
+ASIDE = {"sqlite_where": text("set_aside = 1"), "postgresql_where": text("set_aside")}
 
 
 class FoundModel(Table):
@@ -59,6 +61,13 @@ class FoundPull(Table):
         Index(None, "kind", "taken_at", "pull_id"),
         Index(None, "power_w"),
         Index(None, "torque_nm"),
+        Index(
+            "ix_found_pull_set_aside",
+            "taken_at",
+            "pull_id",
+            sqlite_where=text("set_aside = 1"),
+            postgresql_where=text("set_aside"),
+        ),
         STRICT,
     )
     pull_id: Mapped[str] = reference("pull.id", primary_key=True)

@@ -89,15 +89,25 @@ _MARKS: dict[str, tuple[str, tuple[str, ...]]] = {
         (_PULLS.format(where="1 = 1"),),
     ),
 }
-_FORGET = "INSERT INTO found_words (found_words, rowid, line) VALUES ('delete', OLD.number, OLD.line)"
-_LEARN = "INSERT INTO found_words (rowid, line) VALUES (NEW.number, NEW.line)"
-_SQLITE_WORDS = {
-    "found_words_insert": f"AFTER INSERT ON found_ticket BEGIN {_LEARN}; END",
-    "found_words_update": (
-        f"AFTER UPDATE OF line ON found_ticket WHEN NEW.line <> OLD.line BEGIN {_FORGET}; {_LEARN}; END"
-    ),
-    "found_words_delete": f"AFTER DELETE ON found_ticket BEGIN {_FORGET}; END",
-}
+# what is looked up by letters in threes: SQLite's word index, then the table with its key and its text
+WORDED = (
+    ("found_words", "found_ticket", "number", "line"),
+    ("found_words_customer", "customer", "id", "found_by"),
+    ("found_words_vehicle", "vehicle", "id", "found_by"),
+)
+
+
+def _sqlite_words(index: str, table: str, key: str, text: str) -> dict[str, str]:
+    forget = f"INSERT INTO {index} ({index}, rowid, {text}) VALUES ('delete', OLD.{key}, OLD.{text})"  # noqa: S608
+    learn = f"INSERT INTO {index} (rowid, {text}) VALUES (NEW.{key}, NEW.{text})"  # noqa: S608
+    changed = f"AFTER UPDATE OF {text} ON {table} WHEN NEW.{text} <> OLD.{text}"
+    return {
+        f"{index}_insert": f"AFTER INSERT ON {table} BEGIN {learn}; END",
+        f"{index}_update": f"{changed} BEGIN {forget}; {learn}; END",
+        f"{index}_delete": f"AFTER DELETE ON {table} BEGIN {forget}; END",
+    }
+
+
 # letters in threes, so that any part of a word can be looked up; rechecked against the text itself
 _POSTGRES_TRIGRAMS = """
 CREATE FUNCTION pullbook_trigrams(line text) RETURNS tsvector LANGUAGE sql IMMUTABLE STRICT PARALLEL SAFE AS $$
@@ -110,12 +120,12 @@ CREATE FUNCTION pullbook_trigrams(line text) RETURNS tsvector LANGUAGE sql IMMUT
   WHERE third IS NOT NULL
 $$
 """
-TRIGRAM_INDEX = "ix_found_ticket_trigrams"
+TRIGRAMS = "_trigrams"  # how the index of each ends in PostgreSQL
 
 
 def is_described(name: str | None) -> bool:
     """Whether the tables' description knows of this; the word index and what SQLite keeps beside it stand outside."""
-    return name is None or not (name.startswith("found_words") or name == TRIGRAM_INDEX)
+    return name is None or not (name.startswith("found_words") or name.endswith(TRIGRAMS))
 
 
 def finding_statements(dialect: str) -> list[str]:
@@ -124,15 +134,19 @@ def finding_statements(dialect: str) -> list[str]:
 
 
 def _sqlite() -> list[str]:
-    return [
-        "CREATE VIRTUAL TABLE found_words USING fts5(line, content='found_ticket', content_rowid='number', "
-        "tokenize='trigram case_sensitive 1', detail=none, columnsize=0)",
-        *_sqlite_triggers().values(),
-    ]
+    made = []
+    for index, table, key, text in WORDED:
+        made += [
+            f"CREATE VIRTUAL TABLE {index} USING fts5({text}, content='{table}', content_rowid='{key}', "
+            "tokenize='trigram case_sensitive 1', detail=none, columnsize=0)",
+            f"INSERT INTO {index} ({index}) VALUES ('rebuild')",  # noqa: S608
+        ]
+    return [*made, *_sqlite_triggers().values()]
 
 
 def _sqlite_triggers() -> dict[str, str]:
-    made = {name: f"CREATE TRIGGER {name} {told}" for name, told in _SQLITE_WORDS.items()}
+    words = (one for worded in WORDED for one in _sqlite_words(*worded).items())
+    made = {name: f"CREATE TRIGGER {name} {told}" for name, told in words}
     for name, (event, statements) in _MARKS.items():
         inside = "; ".join(_with_ends("sqlite", name, statements)).replace("INSERT INTO", "INSERT OR IGNORE INTO")
         made[name] = f"CREATE TRIGGER {name} AFTER {event} BEGIN {inside}; END"
@@ -140,10 +154,10 @@ def _sqlite_triggers() -> dict[str, str]:
 
 
 def _postgres() -> list[str]:
-    made = [
-        _POSTGRES_TRIGRAMS,
-        f"CREATE INDEX {TRIGRAM_INDEX} ON found_ticket USING gin (pullbook_trigrams(line)) WITH (fastupdate = off)",
-    ]
+    made = [_POSTGRES_TRIGRAMS]
+    for _, table, _, text in WORDED:
+        gin = f"USING gin (pullbook_trigrams({text})) WITH (fastupdate = off)"
+        made.append(f"CREATE INDEX ix_{table}{TRIGRAMS} ON {table} {gin}")
     for name, (event, statements) in _MARKS.items():
         inside = " ".join(
             f"{one}{'' if one.startswith('UPDATE') else ' ON CONFLICT DO NOTHING'};"

@@ -46,6 +46,7 @@ class TrayFile(Table):
         rule("pull_or_reason_not_both", "pull_id IS NULL OR put_by_reason IS NULL"),
         *positive("version"),
         Index(None, "settled_at", "taken_at"),
+        Index(None, "taken_at", "id"),
         STRICT,
     )
     id: Mapped[str] = own_id()

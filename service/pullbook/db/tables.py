@@ -84,6 +84,7 @@ class WeatherReading(Table):
         rule("humidity_in_range", "humidity_kind <> 'relative_pct' OR humidity_value BETWEEN 0 AND 100"),
         rule("supersedes_another", "supersedes_id <> id"),
         Index(None, "cell_id", "read_at"),
+        Index(None, "read_at", "id"),
         STRICT,
     )
     id: Mapped[str] = own_id()
@@ -173,6 +174,7 @@ class Ticket(Table):
         *not_negative("odometer_km", "key_count"),
         *positive("number", "version"),
         Index(None, "state", "booked_from"),
+        Index(None, "state", "number"),
         Index(None, "booked_from"),
         STRICT,
     )

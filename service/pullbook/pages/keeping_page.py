@@ -16,7 +16,7 @@ from pullbook.deps import Now, Owner, ReadSession
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.told import Shown, told
 from pullbook.shop.keeping import due
-from pullbook.shop.searching import holds
+from pullbook.shop.spotting import customers_with
 
 router = APIRouter(include_in_schema=False)
 FOUND_SHOWN = 20
@@ -96,12 +96,10 @@ def _found(session: Session, find: str) -> tuple[CustomerLine, ...]:
     if not find.strip():
         return ()
     count = select(func.count()).where(Ticket.customer_id == Customer.id).correlate(Customer).scalar_subquery()
-    rows = session.execute(
-        select(Customer.id, Customer.full_name, Customer.phone, Customer.email, count)
-        .where(Customer.erased_at.is_(None), *holds(Customer.found_by, find))
-        .order_by(Customer.id.desc())
-        .limit(FOUND_SHOWN + 1)
-    )
+    standing = select(Customer.id, Customer.full_name, Customer.phone, Customer.email, count)
+    standing = standing.where(Customer.erased_at.is_(None))
+    found = customers_with(session, standing, find)
+    rows = session.execute(found.order_by(Customer.id.desc()).limit(FOUND_SHOWN + 1))
     return tuple(
         CustomerLine(own_id, name, " · ".join(filter(None, (phone, email))), tickets)
         for own_id, name, phone, email, tickets in rows

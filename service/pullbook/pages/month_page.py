@@ -44,6 +44,7 @@ from pullbook.shop.looking_back import (
     Month,
     figure_of,
     flags_of_month,
+    months_and_not_over,
     months_back,
     not_over,
     refuse_uncounted,
@@ -73,7 +74,7 @@ def month(
     running = this_month(now, around.time_zone)
     last = month or running
     counted, currency = is_counted(session), money_of(session).currency
-    found = months_back(session, last, MONTHS_DRAWN)
+    found, rest = months_and_not_over(session, last, MONTHS_DRAWN)
     compared = (found[-1], found[-2], found[-13])
     page = MonthPage(
         month=last,
@@ -87,7 +88,7 @@ def month(
         groups=tuple(_groups(compared)),
         drawings=tuple(_drawings(found, currency)),
         table=_table(found, currency),
-        not_over=_not_over(not_over(session)),
+        not_over=_not_over(rest),
         currency=currency,
     )
     return draw(around, page)

@@ -9,15 +9,28 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Integer, and_, column, func, or_, select, table, text, tuple_
+from sqlalchemy import (
+    BigInteger,
+    ColumnElement,
+    Integer,
+    and_,
+    column,
+    func,
+    or_,
+    select,
+    table,
+    text,
+    tuple_,
+    type_coerce,
+)
 from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import Pull
 from pullbook.db.found import FoundModel, FoundPull, FoundTicket
+from pullbook.db.stored_types import id_text
 from pullbook.db.tables import Setup
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.shop.narrowing import (
-    COLUMNS,
     FEW,
     LookedFor,
     conditions,
@@ -31,8 +44,24 @@ from pullbook.shop.wording import Wanted, setup_line, wanted
 
 MOST_COUNTED = 1000
 FIRST_TICKETS, MOST_TICKETS = 64, 1024
+PULLS_OF_A_TICKET = 3  # that a search finds, about
 IN_JOBS = (FoundPull.number, FoundPull.taken_at, FoundPull.pull_id)
 _WORDS = table("found_words", column("rowid", Integer))
+# what a pull is held against; ids stay the numbers they are, since few of a thousand are told
+_PARTS = (
+    select(
+        *(type_coerce(one, BigInteger).label(one.key) for one in (FoundPull.pull_id, FoundPull.setup_id)),
+        type_coerce(FoundPull.model_id, BigInteger).label("model_id"),
+        FoundPull.number,
+        FoundPull.model_year,
+        Setup.name,
+        Setup.changed,
+        Setup.fuel,
+        Pull.notes,
+    )
+    .join(Setup, Setup.id == FoundPull.setup_id)
+    .join(Pull, Pull.id == FoundPull.pull_id)
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,23 +83,27 @@ class Hits:
     counted: Counted | None
 
 
-def look(session: Session, looked: LookedFor, cursor: str | None, limit: int) -> Hits:
+def look(session: Session, looked: LookedFor, cursor: str | None, limit: int, *, count: bool = True) -> Hits:
     """Pulls that fit, the latest taken first; with words the newest job first, and in each its latest pull first.
 
-    Invalid for a cursor that no page gave.
+    Without `count` not even the first page is counted. Invalid for a cursor that no page gave.
     """
     key = _key(session, cursor)
-    by_words = bool(looked.words.strip())
-    rows = _found(session, looked, key, max(limit, MOST_COUNTED) + 1 if by_words and not cursor else limit + 1)
-    page = rows[:limit]
-    counted = None
-    if not cursor:
-        counted = _counted(session, _grouped(rows) if by_words else _counted_there(session, looked))
-    return Hits(
-        pull_ids=tuple(row.pull_id for row in page),
-        next=page[-1].pull_id if len(rows) > limit else None,
-        counted=counted,
-    )
+    by_words, counts = bool(looked.words.strip()), count and not cursor
+    model_ids = models_asked(session, looked)
+    if model_ids == []:
+        return Hits((), None, _counted(session, ()) if counts else None)
+    if by_words:
+        met = _with_words(session, looked, model_ids, key, max(limit, MOST_COUNTED) + 1 if counts else limit + 1)
+        pull_ids = [id_text(row.pull_id) for row in met[: limit + 1]]
+        counted = _counted(session, _grouped(met)) if counts else None
+    else:
+        found = newest(session, looked, model_ids, key[1:] if key else None, limit + 1)
+        pull_ids = [row.pull_id for row in found]
+        there = newest_grouped(session, looked, model_ids, MOST_COUNTED + 1) if counts else ()
+        counted = _counted(session, there) if counts else None
+    page = tuple(pull_ids[:limit])
+    return Hits(page, page[-1] if len(pull_ids) > limit else None, counted)
 
 
 def _key(session: Session, cursor: str | None) -> tuple[Any, ...] | None:
@@ -83,32 +116,29 @@ def _key(session: Session, cursor: str | None) -> tuple[Any, ...] | None:
     return tuple(row)
 
 
-def _found(session: Session, looked: LookedFor, key: tuple[Any, ...] | None, enough: int) -> Sequence[Any]:
-    model_ids = models_asked(session, looked)
-    if model_ids == []:
-        return []
+def _with_words(
+    session: Session, looked: LookedFor, model_ids: Sequence[str] | None, key: tuple[Any, ...] | None, enough: int
+) -> Sequence[Any]:
+    """Rows of `_PARTS` that hold the words, up to so many and some more."""
     words = wanted(looked.words)
     if not words:
-        if looked.words.strip():
-            return []  # nothing of it could be looked up
-        return newest(session, looked, model_ids, key[1:] if key else None, enough)
+        return []  # nothing of it could be looked up
     few = few_with(session, looked, model_ids, any_filter=True)
     asked = [*conditions(looked, model_ids), *flagged(looked)]
     if key is not None:
         asked.append(tuple_(*IN_JOBS) < tuple_(*key, types=[one.type for one in IN_JOBS]))
     if few is not None:
-        statement: Any = select(*COLUMNS, FoundTicket.own_line).join(few, few.c.pull_id == FoundPull.pull_id)
+        statement: Any = _PARTS.add_columns(FoundTicket.own_line).join(few, few.c.pull_id == FoundPull.pull_id)
         statement = statement.join(FoundTicket, FoundTicket.number == FoundPull.number)
         rows = session.execute(_in_jobs(statement.where(*asked, _stands_in(session, words)))).all()
-        return _held_against(session, words, rows, {row.number: row.own_line for row in rows})[:enough]
+        return _held_against(words, rows, {row.number: row.own_line for row in rows})
     met: list[Any] = []
-    for lines in _tickets(session, words, key[0] if key else None):
-        statement = select(*COLUMNS).where(FoundPull.number.in_(list(lines)), *asked)
-        rows = session.execute(_in_jobs(statement)).all()
-        met += _held_against(session, words, rows, lines)
+    for lines in _tickets(session, words, key[0] if key else None, enough // PULLS_OF_A_TICKET):
+        rows = session.execute(_in_jobs(_PARTS.where(FoundPull.number.in_(list(lines)), *asked))).all()
+        met += _held_against(words, rows, lines)
         if len(met) >= enough:
             break
-    return met[:enough]
+    return met
 
 
 def _in_jobs(statement: Any) -> Any:
@@ -126,9 +156,12 @@ def _stands_in(session: Session, words: Wanted) -> ColumnElement[bool]:
     )
 
 
-def _tickets(session: Session, words: Wanted, newest_number: int | None) -> Iterator[dict[int, str]]:
-    """Tickets whose texts hold the words, the newest first: a few, then more at a time. Number and own line."""
-    at_once, below = FIRST_TICKETS, None if newest_number is None else newest_number + 1
+def _tickets(session: Session, words: Wanted, newest_number: int | None, likely: int) -> Iterator[dict[int, str]]:
+    """Tickets whose texts hold the words, the newest first: as many as will likely do, then more at a time.
+
+    Number and own line. Looking again costs the whole look-up again, so it is not done by small steps.
+    """
+    at_once, below = max(FIRST_TICKETS, likely), None if newest_number is None else newest_number + 1
     is_sqlite = session.get_bind().dialect.name == "sqlite"
     while True:
         find = _by_fts5 if is_sqlite else _by_tsvector
@@ -166,22 +199,22 @@ def _by_tsvector(session: Session, words: Wanted, below: int | None, limit: int)
     return session.execute(wanted_rows.where(*asked).limit(limit)).all()
 
 
-def _held_against(session: Session, words: Wanted, rows: Sequence[Any], own_lines: dict[int, str]) -> list[Any]:
+def _held_against(words: Wanted, rows: Sequence[Any], own_lines: dict[int, str]) -> list[Any]:
     """Of these pulls, those whose own ticket, setup and note hold every word; another setup's words are not theirs."""
     whole = {number for number, line in own_lines.items() if words.is_met_by(line)}
-    part = [row for row in rows if row.number not in whole]
-    if not part:
-        return list(rows)
-    setups = select(Setup.id, Setup.name, Setup.changed, Setup.fuel).where(Setup.id.in_({row.setup_id for row in part}))
-    setup_lines = {row.id: setup_line(row.name, row.changed, row.fuel) for row in session.execute(setups)}
-    noted = select(Pull.id, Pull.notes).where(Pull.id.in_([row.pull_id for row in part]), Pull.notes != "")
-    notes = {pull_id: setup_line(said) for pull_id, said in session.execute(noted)}
-    return [
-        row
-        for row in rows
-        if row.number in whole
-        or words.is_met_by(own_lines[row.number], setup_lines.get(row.setup_id, ""), notes.get(row.pull_id, ""))
-    ]
+    met_in: dict[int, bool] = {}  # by setup, without the notes beside its pulls
+
+    def is_met(row: Any) -> bool:
+        if row.number in whole:
+            return True
+        setup, own = row.setup_id, own_lines[row.number]
+        if setup not in met_in:
+            met_in[setup] = words.is_met_by(own, setup_line(row.name, row.changed, row.fuel))
+        if met_in[setup] or not row.notes:
+            return met_in[setup]
+        return words.is_met_by(own, setup_line(row.name, row.changed, row.fuel), setup_line(row.notes))
+
+    return [row for row in rows if is_met(row)]
 
 
 Groups = Sequence[tuple[str | None, int | None, int]]  # model, model year, how many
@@ -189,15 +222,7 @@ Groups = Sequence[tuple[str | None, int | None, int]]  # model, model year, how 
 
 def _grouped(rows: Sequence[Any]) -> Groups:
     of_model = Counter((row.model_id, row.model_year) for row in rows[: MOST_COUNTED + 1])
-    return [(model_id, year, count) for (model_id, year), count in of_model.items()]
-
-
-def _counted_there(session: Session, looked: LookedFor) -> Groups:
-    """Counted where the rows lie: a thousand of them need not come here to be counted."""
-    model_ids = models_asked(session, looked)
-    if model_ids == []:
-        return []
-    return newest_grouped(session, looked, model_ids, MOST_COUNTED + 1)
+    return [(None if model is None else id_text(model), year, count) for (model, year), count in of_model.items()]
 
 
 def _counted(session: Session, groups: Groups) -> Counted:

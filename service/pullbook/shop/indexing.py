@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import Pull
 from pullbook.db.found import FoundDue, FoundFlag, FoundLate, FoundModel, FoundPull, FoundTicket
+from pullbook.db.found_triggers import WORDED
 from pullbook.db.stored_types import new_id
 from pullbook.db.tables import Customer, Setup, Ticket, Vehicle
 from pullbook.db.touched import WritingSession
@@ -173,7 +174,7 @@ def make_words_again(session: Session, above: int = 0) -> int | None:
         index_tickets(session, [row.id for row in rows])
         return int(rows[-1].number)
     if session.get_bind().dialect.name == "sqlite":
-        session.execute(text("INSERT INTO found_words (found_words) VALUES ('rebuild')"))
+        _tell_word_indexes(session, "rebuild")
     return None
 
 
@@ -212,4 +213,9 @@ def forget(session: Session, customer_id: str) -> None:
     for at in range(0, len(ticket_ids), AT_ONCE):
         index_tickets(session, ticket_ids[at : at + AT_ONCE])
     if session.get_bind().dialect.name == "sqlite":
-        session.execute(text("INSERT INTO found_words (found_words) VALUES ('optimize')"))
+        _tell_word_indexes(session, "optimize")
+
+
+def _tell_word_indexes(session: Session, what: str) -> None:
+    for index, *_ in WORDED:
+        session.execute(text(f"INSERT INTO {index} ({index}) VALUES ('{what}')"))  # noqa: S608

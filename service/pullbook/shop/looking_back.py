@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any, Literal, get_args
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import func, select
+from sqlalchemy import Text, bindparam, func, literal_column, select, union_all
 from sqlalchemy.orm import Session
 
 from pullbook.db.found import FoundFlag, FoundPull
@@ -89,31 +89,57 @@ def this_month(now: datetime, time_zone: str) -> str:
 
 def months_back(session: Session, last: str, many: int) -> list[Month]:
     """So many months up to this one, earliest first; a month without anything has noughts. Incomes by kind included."""
-    names = [months_from(last, place - many + 1) for place in range(many)]
-    return _months(
-        session, names, MonthTotal.month.between(names[0], last), MonthKindTotal.month.between(names[0], last)
-    )
+    return _months(session, [months_from(last, place - many + 1) for place in range(many)])
+
+
+def months_and_not_over(session: Session, last: str, many: int) -> tuple[list[Month], Month]:
+    """The same, and what `not_over` gives, in one go."""
+    *months, rest = _months(session, [*(months_from(last, place - many + 1) for place in range(many)), NOT_OVER])
+    return months, rest
 
 
 def not_over(session: Session) -> Month:
     """What was charged and paid on tickets that are not over yet."""
-    return _months(session, [NOT_OVER], MonthTotal.month == NOT_OVER, MonthKindTotal.month == NOT_OVER)[0]
+    return _months(session, [NOT_OVER])[0]
 
 
-def _months(session: Session, names: Sequence[str], totals: Any, kind_totals: Any) -> list[Month]:
-    columns = (MonthTotal.month, MonthTotal.turnaround_median_s, MonthTotal.turnaround_90th_s)
-    counted = [getattr(MonthTotal, name) for name in COUNTED]
-    kept = {
-        month: Month(month, dict(zip(COUNTED, figures, strict=True)), median_s, ninth_s)
-        for month, median_s, ninth_s, *figures in session.execute(select(*columns, *counted).where(totals))
-    }
-    found = [kept.get(name) or Month(name, dict.fromkeys(COUNTED, 0)) for name in names]
-    by_name = {one.month: one for one in found}
-    kinds = select(MonthKindTotal.month, MonthKindTotal.kind_of_work, MonthKindTotal.net_cents).where(kind_totals)
-    for month, kind, cents in session.execute(kinds.order_by(MonthKindTotal.kind_of_work)):
-        if cents:
-            by_name[month].kinds[kind] = cents
-    return found
+# built once, sums and incomes by kind in one statement: the way there and back is most of what a page of months costs
+_FROM, _TO, _ALSO = (
+    bindparam("first_month", type_=Text),
+    bindparam("last_month", type_=Text),
+    bindparam("also", type_=Text),
+)
+_SUMS = ("turnaround_median_s", "turnaround_90th_s", *COUNTED)
+_ROWS: Any = union_all(
+    select(
+        literal_column("NULL").label("kind"), MonthTotal.month, *(getattr(MonthTotal, name) for name in _SUMS)
+    ).where(MonthTotal.month.between(_FROM, _TO) | (MonthTotal.month == _ALSO)),
+    select(
+        MonthKindTotal.kind_of_work,
+        MonthKindTotal.month,
+        MonthKindTotal.net_cents,
+        *(literal_column("NULL") for _ in _SUMS[1:]),
+    )
+    .where(MonthKindTotal.month.between(_FROM, _TO) | (MonthKindTotal.month == _ALSO))
+    .where(MonthKindTotal.net_cents != 0),
+)
+
+
+def _months(session: Session, names: Sequence[str]) -> list[Month]:
+    """Months of these names: one run of them and, last, perhaps what belongs to none."""
+    run = [name for name in names if name != NOT_OVER] or [NOT_OVER]
+    kept: dict[str, Month] = {}
+    kinds: list[tuple[str, str, int]] = []
+    told = {"first_month": run[0], "last_month": run[-1], "also": names[-1]}
+    for kind, month, first, *figures in session.connection().execute(_ROWS, told):
+        if kind is None:
+            kept[month] = Month(month, dict(zip(COUNTED, figures[1:], strict=True)), first, figures[0])
+        else:
+            kinds.append((kind, month, first))
+    found = {name: kept.get(name) or Month(name, dict.fromkeys(COUNTED, 0)) for name in names}
+    for kind, month, cents in sorted(kinds):
+        found[month].kinds[kind] = cents
+    return list(found.values())
 
 
 def figure_of(month: Month, figure: str, kind: str = "") -> int:

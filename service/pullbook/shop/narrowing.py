@@ -94,8 +94,9 @@ def conditions(looked: LookedFor, model_ids: Sequence[str] | None) -> list[Colum
         found.append(FoundPull.cell_id == looked.cell_id)
     if looked.kind:
         found.append(FoundPull.kind == looked.kind)
-    if looked.set_aside is not None:
-        found.append(FoundPull.set_aside == looked.set_aside)
+    if looked.set_aside is not None:  # spelt out: an index of some rows alone is not chosen for a value yet to come
+        is_not = ~FoundPull.set_aside
+        found.append(~is_not if looked.set_aside else is_not)
     return found
 
 
@@ -137,28 +138,33 @@ def newest(
     session: Session, looked: LookedFor, model_ids: Sequence[str] | None, key: Sequence[Any] | None, limit: int
 ) -> Sequence[Any]:
     """Up to so many pulls without regard to words, the latest taken first, from the key on. Rows of `COLUMNS`."""
-    return session.execute(_newest(session, looked, model_ids, key, limit)).all()
+    few = few_with(session, looked, model_ids, any_filter=False)
+    return session.execute(_newest(looked, model_ids, few, key, limit)).all()
 
 
 def newest_grouped(
     session: Session, looked: LookedFor, model_ids: Sequence[str] | None, limit: int
 ) -> list[tuple[str | None, int | None, int]]:
     """The same, counted by model and model year instead of told one by one."""
-    found = _newest(session, looked, model_ids, None, limit).subquery()
+    few = few_with(session, looked, model_ids, any_filter=False)
+    found = _newest(looked, model_ids, few, None, limit).subquery()
     grouped: Any = select(found.c.model_id, found.c.model_year, func.count()).group_by("model_id", "model_year")
     return [(model_id, year, count) for model_id, year, count in session.execute(grouped)]
 
 
 def _newest(
-    session: Session, looked: LookedFor, model_ids: Sequence[str] | None, key: Sequence[Any] | None, limit: int
+    looked: LookedFor, model_ids: Sequence[str] | None, few: CTE | None, key: Sequence[Any] | None, limit: int
 ) -> Any:
-    asked, few = conditions(looked, model_ids), few_with(session, looked, model_ids, any_filter=False)
+    asked = conditions(looked, model_ids)
     after = [tuple_(*IN_TIME) < tuple_(*key, types=[one.type for one in IN_TIME])] if key is not None else []
     if few is not None:
         statement = select(*COLUMNS).join(few, few.c.pull_id == FoundPull.pull_id)
         return _in_time(statement.where(*asked, *after, *flagged(looked)), limit)
     if looked.flag:
         return _flagged_in_time(looked, model_ids, key, limit)
+    if looked.set_aside:  # by an index of the few that are: no other may be chosen before it
+        hidden = [] if model_ids is None else [(FoundPull.model_id + _NOTHING).in_(model_ids)]
+        return _in_time(select(*COLUMNS).where(*conditions(looked, None), *hidden, *after), limit)
     if model_ids is not None and 1 < len(model_ids) <= MOST_HEADS:
         return _heads(model_ids, [*conditions(looked, None), *after], limit)
     return _in_time(select(*COLUMNS).where(*asked, *after), limit)
@@ -169,13 +175,15 @@ def _in_time(statement: Any, limit: int) -> Any:
 
 
 def _heads(model_ids: Sequence[str], rest: Sequence[ColumnElement[bool]], limit: int) -> Any:
-    """The newest of each model, merged: a make is walked back model by model."""
+    """The newest of each model, merged: a make is walked back model by model, in what the index holds alone."""
     heads: list[Any] = [
-        select(_in_time(select(*COLUMNS).where(FoundPull.model_id == one, *rest), limit).subquery())
+        select(_in_time(select(*IN_TIME).where(FoundPull.model_id == one, *rest), limit).subquery())
         for one in model_ids
     ]
-    merged: Any = union_all(*heads).subquery()
-    return select(merged).order_by(merged.c.taken_at.desc(), merged.c.pull_id.desc()).limit(limit)
+    every: Any = union_all(*heads).subquery()
+    first = select(every.c.pull_id).order_by(every.c.taken_at.desc(), every.c.pull_id.desc()).limit(limit)
+    merged = first.cte("merged").prefix_with("MATERIALIZED")
+    return _in_time(select(*COLUMNS).join(merged, merged.c.pull_id == FoundPull.pull_id), limit)
 
 
 def _flagged_in_time(looked: LookedFor, model_ids: Sequence[str] | None, key: Sequence[Any] | None, limit: int) -> Any:

@@ -96,7 +96,9 @@ class Wanted:
 
     def _query(self, quoted: Quoted, every: str, some: str) -> str:
         def needle(text: str) -> str:
-            threes = dict.fromkeys(text[at : at + LEAST] for at in range(len(text) - LEAST + 1))
+            # side by side and the last: every hit is held against the text anyway, and each three costs its whole list
+            starts = (*range(0, len(text) - LEAST, LEAST), len(text) - LEAST)
+            threes = dict.fromkeys(text[at : at + LEAST] for at in starts)
             return f"({every.join(quoted(three) for three in threes)})"
 
         ways = (every.join(f"({some.join(map(needle, needles))})" for needles in words) for words in self.ways)
