@@ -9,11 +9,13 @@ import pytest
 import sqlalchemy as sa
 from PIL import Image
 
+from pullbook.db.arrival import Picture
 from pullbook.db.connect import connect
 from pullbook.shop.auditing import first_broken_entry
+from pullbook.shop.erasing import drop_pictures_of_nobody
 from pullbook.shop.examining import Wanted, examine
 from tests.api.pull_files import Steady, filed
-from tests.furnishing import CUSTOMER, OWNER, VEHICLE, made, sign_in
+from tests.furnishing import CUSTOMER, OWNER, START, VEHICLE, made, sign_in
 
 SECRETS = ("Imre", "gearbox whines", "key under the mat")
 
@@ -85,6 +87,21 @@ def test_who_it_was_is_nowhere_in_the_database_afterwards(owner, house, known, s
     assert answer.json()["file_names_kept"] == 1
     left = all_text(settings)
     assert [secret for secret in (*SECRETS, "Valdaquist", CUSTOMER["phone"], VEHICLE["plate"]) if secret in left] == []
+
+
+def test_why_something_was_taken_out_goes_too_and_that_it_was_stays(owner, house, known, settings):
+    why = {"reason": "Valdaquist asked for it"}
+    second = filed(owner, house, Steady(gain_rad_s2=7.0).csv())
+    made(owner.post(f"/api/v1/pulls/{second['id']}/set-aside", json=why))
+    address = f"/api/v1/tickets/{house.ticket_id}"
+    owner.post(f"{address}/charges", json={"name": "Hour", "unit_price_cents": 9})
+    told = owner.post(f"{address}/payments", json={"amount_cents": 9, "way": "cash"}).json()
+    for path in (f"charges/{told['charges'][0]['id']}", f"payments/{told['payments'][0]['id']}"):
+        answer = owner.post(f"/api/v1/{path}/strike", json=why)
+        assert answer.status_code in (200, 201), answer.text
+    assert erase(owner, house).status_code == 200
+    assert "Valdaquist" not in all_text(settings)
+    assert owner.get(f"/api/v1/pulls/{second['id']}").json()["set_aside_reason"] == "Erased"
 
 
 def test_pulls_stay_readable_and_the_trail_still_holds(owner, house, known, settings):
@@ -167,6 +184,31 @@ def test_photos_past_their_term_go_and_younger_ones_stay(owner, house, now):
     assert owner.delete("/api/v1/keeping/photos").json() == {"photos": 1}
     left = owner.get(f"/api/v1/tickets/{house.ticket_id}/photos").json()["items"]
     assert [one["id"] for one in left] == [young["id"]]
+
+
+def test_what_was_said_of_a_photo_goes_with_it(owner, house, now, settings):
+    shop = owner.get("/api/v1/shop").json()
+    assert owner.put("/api/v1/shop", json={**shop, "keep_photos_months": 6}).status_code == 200
+    address = f"/api/v1/tickets/{house.ticket_id}/photos?file_name=car.png&caption=Valdaquist beside it"
+    made(owner.post(address, content=drawing("teal"), headers={"Content-Type": "image/png"}))
+    now.advance(days=31 * 6 + 1)
+    sign_in(owner, OWNER)
+    assert owner.delete("/api/v1/keeping/photos").json() == {"photos": 1}
+    assert "Valdaquist" not in all_text(settings)
+
+
+def test_pictures_go_however_many_there_are(settings):
+    records = connect(settings.database_url)
+    # more than the 65 535 values that one statement of PostgreSQL takes (its protocol counts them in 16 bits)
+    hashes = {hashlib.sha256(number.to_bytes(4)).hexdigest() for number in range(66_000)}
+    kept = next(iter(hashes))
+    sides = {"width_px": 1, "height_px": 1, "jpeg": b"x", "thumbnail": b"x"}
+    with records.writing() as session:
+        session.add(Picture(sha256=kept, made_at=START, **sides))
+        session.flush()
+        drop_pictures_of_nobody(session, hashes)
+        assert session.scalars(sa.select(Picture.sha256)).all() == []
+    records.close()
 
 
 def drawing(colour):

@@ -1,11 +1,13 @@
 """Taking a person out of the records on request: who it was goes, what was measured stays and still verifies.
 
 Gone are name, telephone, e-mail, plate, VIN, notes, what was asked in words, the name under the waiver, photos, letters
-with published results, and the before and after of every audit entry about them. Amounts stay, because books must be
-kept; pulls, their chain and the names of their files stay, because they are evidence. Live results links end.
+with published results, why something was struck or set aside, and the before and after of every audit entry about them.
+Amounts stay, because books must be kept; pulls, their chain and the names of their files stay, because they are
+evidence; and so does what was written beside steps and signings, which nothing changes, and in setups and charge lines.
+Live results links end.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -15,6 +17,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.arrival import Picture, TicketPhoto
 from pullbook.db.evidence import AuditDetail, AuditEntry, Pull, ResultsLink
+from pullbook.db.joined import JoinedFile
 from pullbook.db.leaving import Erasure
 from pullbook.db.money import Charge, Payment
 from pullbook.db.tables import Customer, Setup, Ticket, Vehicle
@@ -26,6 +29,7 @@ from pullbook.shop.indexing import forget
 from pullbook.shop.searching import findable
 
 ERASED = "Erased"
+AT_ONCE = 500  # ids to a statement
 _STILL_HERE = ("checked_in", "in_cell", "ready", "on_hold")
 
 
@@ -96,6 +100,7 @@ def _tickets(session: Session, now: datetime, tickets: Sequence[str]) -> int:
     }
     for table, values in blank.items():
         session.execute(update(table).where(table.ticket_id.in_(tickets)).values(values))
+    _reasons(session, tickets)
     session.execute(
         update(Ticket)
         .where(Ticket.id.in_(tickets))
@@ -114,6 +119,19 @@ def _tickets(session: Session, now: datetime, tickets: Sequence[str]) -> int:
     return len(ended.all())
 
 
+def _reasons(session: Session, tickets: Sequence[str]) -> None:
+    """That something was struck, set aside or left out stays, and not why."""
+    pulls = select(Pull.id).where(Pull.ticket_id.in_(tickets))
+    for told, theirs in (
+        (Pull.set_aside_reason, Pull.ticket_id.in_(tickets)),
+        (TrackRun.set_aside_reason, TrackRun.ticket_id.in_(tickets)),
+        (Charge.struck_reason, Charge.ticket_id.in_(tickets)),
+        (Payment.struck_reason, Payment.ticket_id.in_(tickets)),
+        (JoinedFile.left_out_reason, JoinedFile.pull_id.in_(pulls)),
+    ):
+        session.execute(update(told.class_).where(theirs, told.is_not(None)).values({told.key: ERASED}))
+
+
 def _photos(session: Session, tickets: Sequence[str]) -> int:
     """Photos go, and their pictures where nobody else's ticket shows the very same one."""
     pictures = set(session.scalars(select(TicketPhoto.sha256).where(TicketPhoto.ticket_id.in_(tickets))))
@@ -125,9 +143,22 @@ def _photos(session: Session, tickets: Sequence[str]) -> int:
 
 def drop_pictures_of_nobody(session: Session, pictures: set[str]) -> None:
     """Of these pictures, by their hashes, those that no photo shows any more."""
-    if pictures:
-        shown = exists().where(TicketPhoto.sha256 == Picture.sha256)
-        session.execute(delete(Picture).where(Picture.sha256.in_(pictures), ~shown))
+    shown = exists().where(TicketPhoto.sha256 == Picture.sha256)
+    for some in batched(sorted(pictures)):
+        session.execute(delete(Picture).where(Picture.sha256.in_(some), ~shown))
+
+
+def drop_photos_details(session: Session, photo_ids: Sequence[str]) -> None:
+    """What the trail says of these photos, their captions with it: once they are gone nobody finds it for anyone."""
+    for some in batched(photo_ids):
+        numbers = select(AuditEntry.number).where(AuditEntry.record == "photo", AuditEntry.record_id.in_(some))
+        session.execute(delete(AuditDetail).where(AuditDetail.number.in_(numbers)))
+
+
+def batched(ids: Sequence[str]) -> Iterator[Sequence[str]]:
+    """So many at a time as every database takes in one statement."""
+    for at in range(0, len(ids), AT_ONCE):
+        yield ids[at : at + AT_ONCE]
 
 
 def records_about(session: Session, customer_id: str) -> set[str]:
@@ -136,7 +167,8 @@ def records_about(session: Session, customer_id: str) -> set[str]:
     about = {customer_id, *tickets, *session.scalars(select(Vehicle.id).where(Vehicle.customer_id == customer_id))}
     for table in (Setup, Pull, ResultsLink, TrackRun, TicketPhoto, Charge, Payment):
         about.update(session.scalars(select(table.id).where(table.ticket_id.in_(tickets))))
-    return about
+    joined = select(JoinedFile.id).join(Pull, Pull.id == JoinedFile.pull_id).where(Pull.ticket_id.in_(tickets))
+    return {*about, *session.scalars(joined)}
 
 
 def _audit_details(session: Session, customer_id: str) -> int:

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.arrival import TicketPhoto
 from pullbook.db.tables import Customer, Shop, Ticket
 from pullbook.shop.auditing import note
-from pullbook.shop.erasing import drop_pictures_of_nobody
+from pullbook.shop.erasing import drop_photos_details, drop_pictures_of_nobody
 
 MONTH = timedelta(days=30.44)
 SHOWN = 50
@@ -56,6 +56,7 @@ def drop_old_photos(session: Session, now: datetime, staff_id: str | None) -> in
         delete(TicketPhoto).where(_older(now, months)).returning(TicketPhoto.id, TicketPhoto.sha256)
     ).all()
     drop_pictures_of_nobody(session, {row.sha256 for row in gone})
+    drop_photos_details(session, [row.id for row in gone])
     for row in gone:
         note(session, now, staff_id, "drop", "photo", row.id)
     return len(gone)
