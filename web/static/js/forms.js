@@ -147,7 +147,8 @@ async function send(form) {
 const said = sessionStorage.getItem("pullbook-said");
 if (said) {
   sessionStorage.removeItem("pullbook-said");
-  document.querySelector("main h1")?.after(make("p", { class: "good", role: "status" }, said));
+  const heading = document.querySelector("main h1");
+  (heading?.closest(".row") ?? heading)?.after(make("p", { class: "good", role: "status" }, said));
 }
 
 // a page that comes back as it was left has its buttons as they were: they wait for an answer that came long ago
