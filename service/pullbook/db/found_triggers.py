@@ -153,16 +153,20 @@ def _sqlite_triggers() -> dict[str, str]:
     return made
 
 
+def _where_there(statement: str) -> str:
+    """What becomes of a row that is there. A mark is held, so that whoever reads figures meanwhile passes it over."""
+    if statement.startswith("INSERT INTO found_due"):
+        return " ON CONFLICT (pull_id) DO UPDATE SET pull_id = excluded.pull_id"
+    return "" if statement.startswith("UPDATE") else " ON CONFLICT DO NOTHING"
+
+
 def _postgres() -> list[str]:
     made = [_POSTGRES_TRIGRAMS]
     for _, table, _, text in WORDED:
         gin = f"USING gin (pullbook_trigrams({text})) WITH (fastupdate = off)"
         made.append(f"CREATE INDEX ix_{table}{TRIGRAMS} ON {table} {gin}")
     for name, (event, statements) in _MARKS.items():
-        inside = " ".join(
-            f"{one}{'' if one.startswith('UPDATE') else ' ON CONFLICT DO NOTHING'};"
-            for one in _with_ends("postgresql", name, statements)
-        )
+        inside = " ".join(f"{one}{_where_there(one)};" for one in _with_ends("postgresql", name, statements))
         event, _, condition = event.partition(" WHEN ")
         when = f" WHEN ({condition})" if condition else ""
         made.append(
