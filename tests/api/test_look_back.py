@@ -213,6 +213,9 @@ def test_the_csv_gives_the_same_numbers_and_no_formula(owner: Any, desk: Any, ho
     rows = list(csv.DictReader(StringIO("\n".join(lines))))
     assert [row["Month"] for row in rows] == ["2026-01", "2026-02"]
     assert float(rows[1]["net [EUR]"]) == 295.0
+    (names,) = [line.split() for line in answer.text.splitlines() if line.startswith("# names:")]
+    assert {"net_eur", "came_in_eur", "income_0_eur", "used_h", "links_sent"} < set(names)
+    assert not any(name.endswith("_cents") for name in names)
     assert float(rows[1]["income: =HYPERLINK(1) [EUR]"]) == -5.0
     assert float(rows[1]["used [h]"]) == 13.5
     assert not any(cell.lstrip('"').startswith(("=", "+", "@")) for line in lines for cell in line.split(","))

@@ -196,15 +196,17 @@ def _table(found: list[Month], zone: str, currency: str) -> TakenAway:
     columns = [NamedColumn("month", "Month", "", [one.month for one in found])]
     for name in COUNTED:
         unit, scale = {"s": ("h", 3600.0), "cents": (currency, 100.0)}.get(name.rpartition("_")[2], ("", 1.0))
-        title = name.removesuffix("_s").removesuffix("_cents").replace("_", " ")
+        bare = name.removesuffix("_s").removesuffix("_cents") if unit else name
         values = [one.figures[name] / scale for one in found]
-        columns.append(NamedColumn(name.replace("_s", "_h") if unit == "h" else name, title, unit, np.array(values)))
+        called = f"{bare}_{unit.lower()}" if unit else bare
+        columns.append(NamedColumn(called, bare.replace("_", " "), unit, np.array(values)))
     for name in ("turnaround_median_s", "turnaround_90th_s"):
         values = [np.nan if (value := getattr(one, name)) is None else value / 3600.0 for one in found]
         title = name.removesuffix("_s").replace("_", " ")
         columns.append(NamedColumn(f"{name.removesuffix('_s')}_h", title, "h", np.array(values)))
     for place, kind in enumerate(sorted({kind for one in found for kind in one.kinds})):
         income = np.array([one.kinds.get(kind, 0) / 100.0 for one in found])
-        columns.append(NamedColumn(f"income_{place}", f"income: {kind or 'no kind said'}", currency, income))
+        called = f"income_{place}_{currency.lower()}"
+        columns.append(NamedColumn(called, f"income: {kind or 'no kind said'}", currency, income))
     told = (("months", f"by the clock of {zone}"), ("money", f"{currency}, income without tax"))
     return TakenAway(told, tuple(columns))
