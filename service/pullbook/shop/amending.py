@@ -17,6 +17,7 @@ _BEHIND = {
     "weather": "weather_id",
     "channel_map": "channel_map_id",
     "set_aside": "set_aside",
+    "setup": "setup_id",
 }
 WHY_WORDS = {
     "method": "the way of calculating was improved (method {was} to {now})",
@@ -25,6 +26,7 @@ WHY_WORDS = {
     "channel_map": "the file's columns are read by another channel map",
     "set_aside": "the shop set the pull aside",
     "counts_again": "the shop lets the pull count again",
+    "setup": "the shop moved the pull to another setup",
     # what else the digest of the inputs covers: the car's engine, its gearing, how its file was taken apart
     "other": "what is on record about the car, its gearing or its file was corrected, or a file joined to it changed",
     "nothing": "nothing on record changed; the same records give another figure now",
@@ -74,7 +76,17 @@ def published_of(comparison: Comparison) -> dict[str, Any]:
 
 def still_as(was: Mapping[str, Any], now: Mapping[str, Any]) -> bool:
     """Whether all that was published is the same now. What an older version did not put down is not asked after."""
-    return digest_of(was) == digest_of({name: now.get(name) for name in was})
+    return digest_of(was) == digest_of(as_far_as(was, now))
+
+
+def as_far_as(was: Mapping[str, Any], now: Mapping[str, Any]) -> dict[str, Any]:
+    """Of what would be published now, as much as was put down then; of each pull likewise."""
+    told = {name: now.get(name) for name in was}
+    pulls = {
+        pull_id: {name: one.get(name) for name in was["pulls"].get(pull_id, one)}
+        for pull_id, one in now["pulls"].items()
+    }
+    return {**told, "pulls": pulls}
 
 
 def _pull(pull: ReadPull) -> dict[str, Any]:
@@ -85,6 +97,7 @@ def _pull(pull: ReadPull) -> dict[str, Any]:
         "weather_id": pull.weather.id if pull.weather else None,
         "channel_map_id": pull.channel_map.id if pull.channel_map else None,
         "set_aside": pull.facts.set_aside_at is not None,
+        "setup_id": pull.facts.setup_id,
         "peak_power_w": _figure(headline.peak_power_w) if headline else None,
         "peak_torque_nm": _figure(headline.peak_torque_nm) if headline else None,
     }
@@ -114,6 +127,7 @@ def changes_between(was: Mapping[str, Any], now: Mapping[str, Any], comparison: 
     """
     of_pulls: list[Change] = []
     reasons: dict[tuple[str, str], Reason] = {}
+    now = {**now, "pulls": as_far_as(was, now)["pulls"]}
     for pull in comparison.pulls:
         then, here = was["pulls"].get(pull.facts.id), now["pulls"].get(pull.facts.id)
         if then is None or here is None:
@@ -206,7 +220,7 @@ def _reasons(pull_id: str, then: Mapping[str, Any], here: Mapping[str, Any]) -> 
     if then["method"] != here["method"]:
         found.append(Reason("method", "", then["method"], here["method"]))
     for code, key in _BEHIND.items():
-        if then[key] != here[key]:
+        if then.get(key) != here.get(key):
             told = "counts_again" if code == "set_aside" and then[key] else code
             ids = (None, None) if code == "set_aside" else (then[key], here[key])
             found.append(Reason(told, pull_id, *ids))

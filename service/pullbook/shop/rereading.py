@@ -93,7 +93,8 @@ def changes_of(session: Session, link: LinkShown, comparison: Comparison) -> tup
     published = published_of(comparison)
     if still_as(link.published, published):
         return ()
-    return explained(session, changes_between(link.published, published, comparison), comparison)
+    changes = changes_between(link.published, published, comparison)
+    return explained(session, changes, comparison, link.made_at)
 
 
 def moved(link: LinkShown, comparison: Comparison, changes: tuple[Change, ...]) -> Moved:

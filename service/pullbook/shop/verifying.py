@@ -13,12 +13,13 @@ from pullbook.db.evidence import AuditDetail, AuditEntry, ResultsLink
 from pullbook.db.leaving import Erasure
 from pullbook.db.tables import Counter, Ticket
 from pullbook.errors import ShopError
-from pullbook.shop.amending import published_of, still_as
+from pullbook.shop.amending import WHY_WORDS, as_far_as, published_of, still_as
 from pullbook.shop.attesting import head_text, is_signed_by, key_id_of
 from pullbook.shop.auditing import first_broken_entry
 from pullbook.shop.chaining import COUNTER, rows_of
 from pullbook.shop.erasing import records_about
 from pullbook.shop.opening import published_under
+from pullbook.shop.publishing import Published
 from pullbook.shop.sealing import FIRST_PREVIOUS, KINDS, entry_of, head_of, row_digest, words_digest
 from pullbook.shop.tracing import digest_of
 
@@ -203,6 +204,7 @@ def publications(session: Session, seen: Seen, told: Republished, weather_stale_
     Figures that moved because a record behind them was superseded are an amendment and no finding: the customer's page
     says so too. Figures that moved with nothing superseded are one.
     """
+    erased = set(session.scalars(_ERASED_LETTERS))
     for row in session.scalars(select(ResultsLink).order_by(ResultsLink.id)):
         told.checked += 1
         entry = seen.by_record.get(("published", row.id), {}).get("number")
@@ -210,17 +212,21 @@ def publications(session: Session, seen: Seen, told: Republished, weather_stale_
             yield Finding(entry, "published", row.id, "its digest is not of what was published")
             continue
         try:
-            now = published_of(published_under(session, row, weather_stale_minutes).comparison)
+            shown = published_under(session, row, weather_stale_minutes)
         except (ShopError, ValueError) as error:
             yield Finding(entry, "published", row.id, f"it cannot be read any more: {error}")
             continue
         was = cast("dict[str, Any]", row.published)
+        now = as_far_as(was, published_of(shown.comparison))
         if still_as(was, now):
             continue
         if all(_moved_alone(was["pulls"][one], now["pulls"].get(one)) for one in was["pulls"]) and (
             was["method_version"] == now["method_version"]
         ):
             yield Finding(entry, "published", row.id, "the same records give other figures now")
+        if row.id not in erased:  # of the erased the trail has nothing left to tell
+            for what in _untold(shown):
+                yield Finding(entry, "published", row.id, what)
         told.amended.append(row.id)
 
 
@@ -228,4 +234,12 @@ def _moved_alone(was: Mapping[str, Any], now: Mapping[str, Any] | None) -> bool:
     """Whether nothing that the figures are made from is another than it was."""
     if now is None:
         return False
-    return all(bool(was[name] == now[name]) for name in ("inputs", "set_aside"))
+    return all(bool(was.get(name) == now.get(name)) for name in ("inputs", "set_aside", "setup_id"))
+
+
+def _untold(shown: Published) -> Iterator[str]:
+    """Pulls, and what stands behind them, that were changed since without the audit trail telling of it."""
+    asked = {reason for change in shown.changes for reason in change.reasons}
+    for one in sorted(asked, key=lambda reason: (reason.pull_id, reason.code)):
+        if one.at is None and one.code not in ("method", "nothing"):
+            yield f"pull {one.pull_id}: {WHY_WORDS[one.code]}, and the audit trail does not tell of it"
