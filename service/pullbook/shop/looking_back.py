@@ -131,7 +131,7 @@ def _months(session: Session, names: Sequence[str]) -> list[Month]:
     kept: dict[str, Month] = {}
     kinds: list[tuple[str, str, int]] = []
     told = {"first_month": run[0], "last_month": run[-1], "also": names[-1]}
-    for kind, month, first, *figures in session.connection().execute(_ROWS, told):
+    for kind, month, first, *figures in session.connection().execute(_ROWS, told).all():
         if kind is None:
             kept[month] = Month(month, dict(zip(COUNTED, figures[1:], strict=True)), first, figures[0])
         else:
