@@ -51,6 +51,18 @@ def test_the_mail_holds_the_address_its_end_and_nothing_of_the_car(desk: Any, li
         assert private not in message.as_string()
 
 
+def test_the_mail_is_told_in_the_language_of_its_page(desk: Any, house: Any, link: Any, box: Mailbox) -> None:
+    asked = {"pull_ids": link["pull_ids"], "standard": "iso_1585", "language": "de", "pin": PIN}
+    told = desk.post(f"/api/v1/tickets/{house.ticket_id}/results-links", json=asked).json()
+    assert _send(desk, told, "ilse@example.test").status_code == 204
+    (message,) = box.messages
+    text = message.get_content()
+    assert message["subject"] == "Ihr Ergebnis vom Leistungsprüfstand"
+    assert "Die Seite ist bis 8.6.2026 zu sehen." in text
+    assert "nach der PIN" in text
+    assert "Your" not in text
+
+
 @pytest.mark.parametrize(
     "to",
     [

@@ -63,8 +63,9 @@ def send(
         server = mail_server(settings)
         shop = session.execute(select(Shop.name, Shop.time_zone)).one()
         url = address_of(key, settings.public_url, link_id, link.token_hash)
-        ends_on = link.ends_at.astimezone(ZoneInfo(shop.time_zone)).strftime("%-d %B %Y")
-        mail = LinkMail(asked.to.strip(), shop.name, url, ends_on, link.pin_hash is not None)
+        ends_at = link.ends_at.astimezone(ZoneInfo(shop.time_zone))
+        ends_on = f"{ends_at:%-d.%-m.%Y}" if link.language == "de" else f"{ends_at:%-d %B %Y}"
+        mail = LinkMail(asked.to.strip(), shop.name, url, ends_on, link.pin_hash is not None, link.language)
     send_mail(server, link_message(server, mail))  # outside any transaction: a mail server may take its time
     with database.writing() as writing:
         to = {"to_digest": key.seal("mail", mail.to.casefold())[:16]}

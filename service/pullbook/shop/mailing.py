@@ -36,6 +36,23 @@ class LinkMail:
     url: str
     ends_on: str
     wants_pin: bool
+    language: str = "en"  # as the page is told
+
+
+_WORDS = {
+    "en": {
+        "subject": "Your results on the rolling road",
+        "here": "Your results on the rolling road are here:",
+        "pin": "The page asks for the PIN that the shop told you.",
+        "until": "The page opens until {ends_on}. Whoever has this address can open it.",
+    },
+    "de": {
+        "subject": "Ihr Ergebnis vom Leistungsprüfstand",
+        "here": "Ihr Ergebnis vom Leistungsprüfstand liegt hier:",
+        "pin": "Die Seite fragt nach der PIN, die Ihnen die Werkstatt genannt hat.",
+        "until": "Die Seite ist bis {ends_on} zu sehen. Wer diese Adresse hat, kann sie öffnen.",
+    },
+}
 
 
 def link_message(server: MailServer, mail: LinkMail) -> EmailMessage:
@@ -43,15 +60,14 @@ def link_message(server: MailServer, mail: LinkMail) -> EmailMessage:
     message = EmailMessage()
     message["From"] = _address(server.sender, mail.shop_name)
     message["To"] = _address(mail.to)
-    message["Subject"] = "Your results on the rolling road"
+    words = _WORDS.get(mail.language, _WORDS["en"])
+    message["Subject"] = words["subject"]
     message["Date"] = formatdate(localtime=False)
     message["Message-ID"] = make_msgid(domain=server.sender.rpartition("@")[2])
     message["Auto-Submitted"] = "auto-generated"
-    pin = "The page asks for the PIN that the shop told you.\n" if mail.wants_pin else ""
-    message.set_content(
-        f"Your results on the rolling road are here:\n\n{mail.url}\n\n{pin}"
-        f"The page opens until {mail.ends_on}. Whoever has this address can open it.\n\n{mail.shop_name}\n"
-    )
+    pin = f"{words['pin']}\n" if mail.wants_pin else ""
+    until = words["until"].format(ends_on=mail.ends_on)
+    message.set_content(f"{words['here']}\n\n{mail.url}\n\n{pin}{until}\n\n{mail.shop_name}\n")
     return message
 
 
