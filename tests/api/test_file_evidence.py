@@ -31,6 +31,17 @@ def test_the_same_file_is_filed_once(tuner, house, path):
     assert len(tuner.get(f"{path}/calibration-evidence").json()["items"]) == 1
 
 
+def test_a_time_that_was_told_wrong_is_put_right_by_filing_again(tuner, house, path):
+    data = coast_csv()
+    first = made(send_evidence(tuner, house, data))
+    put_right = made(send_evidence(tuner, house, data, taken_at="2026-03-09T16:00:00+00:00", note="the day before"))
+    assert (put_right["taken_at"], put_right["note"]) == ("2026-03-09T16:00:00+00:00", "the day before")
+    assert {one["id"] for one in tuner.get(f"{path}/calibration-evidence").json()["items"]} == {
+        first["id"],
+        put_right["id"],
+    }
+
+
 def test_a_file_that_holds_no_coast_down_is_kept_and_says_why(tuner, house):
     kept = made(
         send_evidence(tuner, house, b"Time [s],Roller speed [rad/s]\n" + b"".join(b"%d,50\n" % t for t in range(99)))

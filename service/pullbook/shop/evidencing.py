@@ -80,8 +80,8 @@ def refuse_wrong_details(kind: str, given: Mapping[str, float | None]) -> dict[s
 def file_evidence(
     session: Session, now: datetime, staff_id: str, wanted: EvidenceWanted, read: FileRead
 ) -> tuple[str, bool]:
-    """File it in this transaction; gives its id and whether it was made now. The same file said to be the same thing is
-    the evidence that is there already."""
+    """File it in this transaction; gives its id and whether it was made now. The same file said to be the same thing of
+    the same time is the evidence that is there already; said of another time it is filed once more."""
     refuse_unknown_cell(session, wanted.cell_id)
     map_id = wanted.channel_map_id
     if read.run is not None and read.recognised is not None:
@@ -94,6 +94,7 @@ def file_evidence(
             CalibrationEvidence.cell_id == wanted.cell_id,
             CalibrationEvidence.sha256 == read.sha256,
             CalibrationEvidence.kind == wanted.kind,
+            CalibrationEvidence.taken_at == wanted.taken_at,
         )
     ).scalars()
     for one in there:
