@@ -47,20 +47,17 @@ FIRST_TICKETS, MOST_TICKETS = 64, 1024
 PULLS_OF_A_TICKET = 3  # that a search finds, about
 IN_JOBS = (FoundPull.number, FoundPull.taken_at, FoundPull.pull_id)
 _WORDS = table("found_words", column("rowid", Integer))
-# what a pull is held against; ids stay the numbers they are, since few of a thousand are told
-_PARTS = (
-    select(
-        *(type_coerce(one, BigInteger).label(one.key) for one in (FoundPull.pull_id, FoundPull.setup_id)),
-        type_coerce(FoundPull.model_id, BigInteger).label("model_id"),
-        FoundPull.number,
-        FoundPull.model_year,
-        Setup.name,
-        Setup.changed,
-        Setup.fuel,
-        Pull.notes,
-    )
-    .join(Setup, Setup.id == FoundPull.setup_id)
-    .join(Pull, Pull.id == FoundPull.pull_id)
+# What a pull is held against; ids stay the numbers they are, since few of a thousand are told. Texts are fetched row by
+# row: joined, PostgreSQL would read every setup there is for a few hundred of them.
+_SETUP = select(Setup.name + " " + Setup.changed + " " + Setup.fuel).where(Setup.id == FoundPull.setup_id)
+_NOTES = select(Pull.notes).where(Pull.id == FoundPull.pull_id)
+_PARTS = select(
+    *(type_coerce(one, BigInteger).label(one.key) for one in (FoundPull.pull_id, FoundPull.setup_id)),
+    type_coerce(FoundPull.model_id, BigInteger).label("model_id"),
+    FoundPull.number,
+    FoundPull.model_year,
+    _SETUP.scalar_subquery().label("setup"),
+    _NOTES.scalar_subquery().label("notes"),
 )
 
 
@@ -209,10 +206,10 @@ def _held_against(words: Wanted, rows: Sequence[Any], own_lines: dict[int, str])
             return True
         setup, own = row.setup_id, own_lines[row.number]
         if setup not in met_in:
-            met_in[setup] = words.is_met_by(own, setup_line(row.name, row.changed, row.fuel))
+            met_in[setup] = words.is_met_by(own, setup_line(row.setup))
         if met_in[setup] or not row.notes:
             return met_in[setup]
-        return words.is_met_by(own, setup_line(row.name, row.changed, row.fuel), setup_line(row.notes))
+        return words.is_met_by(own, setup_line(row.setup), setup_line(row.notes))
 
     return [row for row in rows if is_met(row)]
 
