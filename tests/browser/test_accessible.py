@@ -1,80 +1,98 @@
 """Main screens hold WCAG 2.2 AA as far as axe can tell, in light and in dark, and fit a phone."""
 
+import re
 from typing import Any
 
 import pytest
 
-from tests.api.pull_files import Steady
 from tests.browser.policy import faults, refused, spills, watch
+from tests.browser.results_states import Shop
 
 SCREENS = (
     *("sign_in", "board", "new_ticket", "ticket", "compare", "pull", "fuel_map", "channel_map", "weather"),
     *("cells", "staff", "shop", "results", "pin", "publish", "preview", "links", "link", "no_results"),
+    *("waiver", "checklist", "check_at_car", "job_sheet", "check_page", "check_answer", "month", "month_tickets"),
+    *("month_flags", "archive", "archive_found", "archive_none", "like", "keeping", "statement", "prices", "account"),
+    *("calibrate", "reference_cars", "tray", "devices", "audit"),
 )
 
 
 LOWER_THAN_48 = """() => ["button", "select", "label.tick", ".button", "input"]
     .flatMap((kind) => [...document.querySelectorAll(`main ${kind}`)])
     .filter((one) => !["checkbox", "radio", "hidden"].includes(one.type))
+    .filter((one) => !one.classList.contains("visually-hidden"))  // its label is what is pressed
     .filter((one) => one.offsetParent && one.getBoundingClientRect().height < 47.5)
     .map((one) => one.outerHTML.slice(0, 120))"""
-
-
-def _two_pulls(api: Any, house: Any, address: str) -> list[str]:
-    """One pull of each setup, filed; their ids."""
-    pulls = []
-    for setup_id, gain in ((house.setup_id, 8.0), (house.second_setup_id, 8.6)):
-        asked = {
-            "setup_id": setup_id, "cell_id": house.cell_id, "kind": "sweep",
-            "taken_at": "2026-03-10T08:45:00+00:00", "file_name": f"run {gain}.csv",
-        }  # fmt: skip
-        answer = api.post(
-            f"/api/v1/tickets/{house.ticket_id}/pulls",
-            params=asked,
-            data=Steady(gain_rad_s2=gain).csv(),
-            headers={"Content-Type": "text/csv", "Origin": address},
-        )
-        assert answer.status == 201, answer.text()
-        pulls.append(answer.json()["id"])
-    return pulls
 
 
 @pytest.fixture
 def paths(open_context: Any, address: str, house: Any) -> dict[str, str]:
     """Where each screen is, with two pulls filed and published."""
-    api = open_context("owner").request
-    pulls = _two_pulls(api, house, address)
-    link = api.post(
-        f"/api/v1/tickets/{house.ticket_id}/results-links",
-        data={"pull_ids": pulls, "standard": "iso_1585", "note": "", "days": 30},
-        headers={"Origin": address},
-    )
-    assert link.status == 201, link.text()
-    locked = api.post(
-        f"/api/v1/tickets/{house.ticket_id}/results-links",
-        data={"pull_ids": pulls, "standard": "iso_1585", "pin": "839201"},
-        headers={"Origin": address},
-    )
+    shop = Shop(open_context("owner").request, address, house)
+    pulls = [
+        shop.file(house.ticket_id, setup_id, gain, 45)
+        for setup_id, gain in ((house.setup_id, 8.0), (house.second_setup_id, 8.6))
+    ]
+    link = shop.link(house.ticket_id, pulls, standard="iso_1585", note="")
+    locked = shop.link(house.ticket_id, pulls, standard="iso_1585", pin="839201")
+    fingerprint = re.search(r"/r/check\?f=[0-9a-f]{64}", shop.api.get(link["url"]).text())
+    assert fingerprint is not None
+    return {
+        **_at_the_desk(house, pulls[0]),
+        **_beside_the_desk(house),
+        "compare": f"/compare?pull_id={pulls[0]}&pull_id={pulls[1]}&standard=iso_1585",
+        "preview": f"/tickets/{house.ticket_id}/preview?pull_id={pulls[0]}&pull_id={pulls[1]}&standard=iso_1585",
+        "results": link["url"],
+        "pin": locked["url"],
+        "link": f"/links/{link['id']}",
+        "no_results": "/r/never",
+        "check_page": "/r/check",
+        "check_answer": fingerprint[0],
+    }
+
+
+def _at_the_desk(house: Any, pull_id: str) -> dict[str, str]:
+    """What is looked at of one job."""
     return {
         "sign_in": "/sign-in",
         "board": "/",
         "new_ticket": "/tickets/new",
         "ticket": f"/tickets/{house.ticket_id}",
-        "compare": f"/compare?pull_id={pulls[0]}&pull_id={pulls[1]}&standard=iso_1585",
-        "pull": f"/pulls/{pulls[0]}",
+        "job_sheet": f"/tickets/{house.ticket_id}/job-sheet",
+        "check_at_car": f"/tickets/{house.ticket_id}/check?cell_id={house.cell_id}",
+        "statement": f"/tickets/{house.ticket_id}/statement",
+        "publish": f"/tickets/{house.ticket_id}/publish",
+        "pull": f"/pulls/{pull_id}",
+        "like": f"/pulls/{pull_id}/like",
+        "channel_map": f"/pulls/{pull_id}/channel-map",
         "fuel_map": f"/fuel-map?setup_id={house.setup_id}&load_axis=throttle_pct&wanted=0.88",
-        "channel_map": f"/pulls/{pulls[0]}/channel-map",
+        "archive": "/archive",
+        "archive_found": "/archive?q=intake",
+        "archive_none": "/archive?q=nothingofthatname",
+        "links": "/links",
         "weather": "/weather",
+        "prices": "/prices",
+        "account": "/account",
+    }
+
+
+def _beside_the_desk(house: Any) -> dict[str, str]:
+    """What owners and tuners look at."""
+    return {
         "cells": "/cells",
+        "calibrate": f"/cells/{house.cell_id}",
+        "reference_cars": "/reference-cars",
         "staff": "/staff",
         "shop": "/shop",
-        "results": link.json()["url"],
-        "pin": locked.json()["url"],
-        "publish": f"/tickets/{house.ticket_id}/publish",
-        "preview": f"/tickets/{house.ticket_id}/preview?pull_id={pulls[0]}&pull_id={pulls[1]}&standard=iso_1585",
-        "links": "/links",
-        "link": f"/links/{link.json()['id']}",
-        "no_results": "/r/never",
+        "waiver": "/waiver",
+        "checklist": "/checklist",
+        "month": "/month?month=2026-03",
+        "month_tickets": "/month/tickets?month=2026-03&figure=opened",
+        "month_flags": "/month/flags?month=2026-03",
+        "keeping": "/keeping",
+        "tray": "/tray",
+        "devices": "/devices",
+        "audit": "/audit",
     }
 
 
@@ -83,6 +101,12 @@ def _settle(page: Any, name: str) -> None:
         page.wait_for_selector("#plot .main-svg")
     if name == "channel_map":
         page.wait_for_selector("#column-rows select")
+
+
+def _forgive(page: Any, name: str) -> None:
+    """The browser says of itself that a page which is not there was answered 404."""
+    if name == "no_results":
+        page.complaints.clear()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -94,6 +118,7 @@ def test_main_screens_are_clean_wide(page_as: Any, paths: dict[str, str], scheme
         _settle(page, name)
         if wrong := faults(page) + refused(page):
             found[name] = wrong
+        _forgive(page, name)
     assert found == {}
 
 
@@ -106,6 +131,7 @@ def test_main_screens_fit_a_phone_and_are_clean_there(page_as: Any, paths: dict[
         wrong = faults(page) + refused(page) + (["scrolls sideways"] if spills(page) else [])
         if wrong:
             found[name] = wrong
+        _forgive(page, name)
     assert found == {}
 
 

@@ -28,7 +28,7 @@ def test_the_preview_is_the_page_to_the_letter_but_for_saying_so(
     made = desk.post(f"/api/v1/tickets/{filed_pulls.ticket_id}/results-links", json=asked)
     assert made.status_code == 201, made.text
     shown = anonymous.get(made.json()["url"]).text
-    bar = r'<p class="warn preview-bar".*?</p>\s*'
+    bar = r'<aside class="warn preview-bar">.*?</aside>\s*'
     assert len(re.findall(bar, preview.text)) == 1
     # the switches of language and units lead somewhere only once it is published
     switches = r'<nav class="switches.*?</nav>'
