@@ -122,3 +122,12 @@ def test_an_unknown_standard_is_refused_by_name(tuner, house):
 def test_the_front_desk_may_look(tuner, desk, house):
     pull = filed(tuner, house, TWO_STEPS, kind="hold")
     assert len(holds(desk, pull["id"])["plateaus"]) == 2
+
+
+def test_many_part_throttle_pulls_do_not_push_the_sweeps_out(tuner, house):
+    filed(tuner, house, Steady(gain_rad_s2=8.0, hertz=200.0).csv(), file_name="sweep.csv")
+    pull = filed(tuner, house, TWO_STEPS, kind="hold")
+    for number in range(13):
+        part = Steady(gain_rad_s2=2.0 + 0.01 * number).csv()
+        filed(tuner, house, part, file_name=f"part {number}.csv", kind="part_throttle")
+    assert holds(tuner, pull["id"])["plateaus"][0]["beside_sweeps"]["sweeps"] == 1

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.evidence import Pull
 from pullbook.measure.curve import SweepError
 from pullbook.measure.hold import HeldAt, Holds, HoldSettings, read_holds
+from pullbook.measure.propagation import coverage_factor
 from pullbook.runfile.channels import ChannelMapError
 from pullbook.shop.facts import PullFacts
 from pullbook.shop.joining import all_channels
@@ -91,12 +92,13 @@ def _other_ids(session: Session, loaded: Loaded) -> list[str]:
     statement = select(Pull.id).where(
         Pull.setup_id == loaded.facts.setup_id,
         Pull.cell_id == loaded.facts.cell_id,
-        Pull.kind.in_(("sweep", "part_throttle")),
         Pull.state == "readable",
         Pull.set_aside_at.is_(None),
         Pull.id != loaded.facts.id,
     )
-    return list(session.scalars(statement.order_by(Pull.taken_at.desc(), Pull.id).limit(MOST_OTHERS)))
+    latest = statement.order_by(Pull.taken_at.desc(), Pull.id).limit(MOST_OTHERS)
+    # each kind by itself: many of the one must not push the other out
+    return [found for kind in ("sweep", "part_throttle") for found in session.scalars(latest.where(Pull.kind == kind))]
 
 
 def _why_not(loaded: Loaded) -> str | None:
@@ -148,5 +150,5 @@ def _beside(one: HeldAt, holds: Holds, sweeps: Sequence[ReadPull]) -> BesideSwee
     scatter = float(np.std(found, ddof=1)) if len(found) > 1 else None
     u_w = float(np.hypot(one.expanded_uncertainty_w, max(shares) * mean))
     if scatter is not None:
-        u_w = float(np.hypot(u_w, 2.0 * scatter / len(found) ** 0.5))
+        u_w = float(np.hypot(u_w, coverage_factor(len(found) - 1.0) * scatter / len(found) ** 0.5))
     return BesideSweeps(len(found), mean, scatter, one.power_w - mean, u_w, None)
