@@ -184,3 +184,26 @@ def test_a_day_out_of_reach_or_no_day_at_all_is_refused_in_words(desk: Any) -> N
     for day in ("1899-12-31", "2201-01-01", "0001-01-01", "9999-12-31", "soon"):
         answer = desk.get("/", params={"day": day}, headers={"Accept": "text/html"})
         assert answer.status_code == 422, day
+
+
+def test_who_only_reads_is_offered_nothing_that_opens_a_ticket_or_changes_one(
+    client_for: Any, owner: Any, house: Any
+) -> None:
+    reader = client_for("read_only")
+    for path in ("/", "/?day=2030-01-07"):
+        assert 'href="/tickets/new"' not in reader.get(path).text
+        assert 'href="/tickets/new"' in owner.get(path).text
+    ticket = f"/tickets/{house.ticket_id}"
+    assert 'id="rebooking"' not in reader.get(ticket).text
+    assert 'id="rebooking"' in owner.get(ticket).text
+    assert "data-correct" not in reader.get("/weather").text
+    assert "data-correct" in owner.get("/weather").text
+
+
+def test_who_does_not_own_reads_the_price_list_as_lines(client_for: Any, owner: Any, house: Any) -> None:
+    asked = {"name": "Fitting work", "unit_price_cents": 7600, "tax_rate_bp": 2100, "unit": "hour"}
+    assert owner.post("/api/v1/price-items", json=asked).status_code == 201
+    page = client_for("read_only").get("/prices").text
+    assert "Fitting work" in page
+    assert '<details class="card">' not in page
+    assert '<details class="card">' in owner.get("/prices").text
