@@ -55,12 +55,16 @@ def test_a_unit_chosen_is_the_unit_customers_read(owner: Any, anonymous: Any, fi
     kept = owner.get("/api/v1/shop").json()
     changed = {**kept, "power_unit": "hp", "torque_unit": "lbf·ft", "address": "Barn 4\nLarkspur Lane"}
     assert owner.put("/api/v1/shop", json=changed).status_code == 200
-    page = anonymous.get(filed_pulls.link_path).text
+    wanted = {"pull_ids": list(filed_pulls.pull_ids), "standard": "sae_j1349"}
+    link = owner.post(f"/api/v1/tickets/{filed_pulls.ticket_id}/results-links", json=wanted).json()
+    page = anonymous.get("/r/" + link["url"].rsplit("/r/", 1)[1]).text
     lead = page.split('<p class="lead">')[1].split("</p>")[0]
     assert "\u00a0hp" in lead
     assert "\u00a0lbf·ft" in lead
     assert "kW" not in lead
     assert "Barn 4, Larkspur Lane" in page
+    before = anonymous.get(filed_pulls.link_path).text  # what was published keeps the units it was told in
+    assert "\u00a0kW" in before.split('<p class="lead">')[1].split("</p>")[0]
 
 
 def test_every_time_zone_offered_is_one_that_the_service_knows(owner: Any, house: Any) -> None:
