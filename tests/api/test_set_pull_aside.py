@@ -21,7 +21,7 @@ def test_it_is_set_aside_with_a_reason_and_taken_back(tuner: Any, pull: dict[str
     assert aside["set_aside_by_name"] == "Tadeo Brandvik"
     assert tuner.post(address, json={"reason": "Again"}).status_code == 409
     back = tuner.delete(address).json()
-    assert back == {**pull, "version": 3}
+    assert back == {**{name: value for name, value in pull.items() if name != "receipt"}, "version": 3}
     assert tuner.delete(address).json() == back
 
 

@@ -11,8 +11,11 @@ from pullbook.shop.auditing import note
 
 
 def locked(session: Session, table: type[Any], identity: str, called: str) -> Any:
-    """The row, held until this transaction ends; NotFound when there is none."""
-    row = session.get(table, identity, with_for_update=True)
+    """The row, held until this transaction ends; NotFound when there is none.
+
+    Held against changes, not against being referred to: whoever holds a ticket may file what names this row.
+    """
+    row = session.get(table, identity, with_for_update={"key_share": True})
     if row is None:
         raise NotFound(f"There is no {called} {identity}.")
     return row
