@@ -77,5 +77,5 @@ def test_a_published_results_page_says_what_changed(tuner: Any, house: Any, anon
     before = anonymous.get(f"/r/{path}").text
     change(tuner, kept, offset_s=-2.9)
     after = anonymous.get(f"/r/{path}").text
-    assert "a file joined to it changed" not in before
-    assert "a file joined to it changed" in after
+    assert "changed a file joined to it" not in before
+    assert "changed a file joined to it" in after

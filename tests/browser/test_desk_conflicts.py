@@ -106,6 +106,7 @@ def test_what_was_typed_is_gone_once_somebody_signs_out(page_as: Any, house: Any
     page.keyboard.type("Between us")
     page.goto("/weather")
     assert "Between us" in page.evaluate("JSON.stringify({...sessionStorage})")
+    page.locator(".who summary").click()
     page.get_by_role("button", name="Sign out").click()
     page.wait_for_url(re.compile("/sign-in"))
     assert "Between us" not in page.evaluate("JSON.stringify({...sessionStorage})")

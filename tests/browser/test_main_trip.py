@@ -239,9 +239,9 @@ def test_a_stale_edit_is_said_and_nothing_typed_is_lost(page_as: Any, house: Any
         page.get_by_text("Change booking, words or notes").click()
     first.fill("#change-notes", "Keys in the box")
     with first.expect_navigation():
-        first.get_by_role("button", name="Save", exact=True).click()
+        first.locator("form:has(#change-notes)").get_by_role("button", name="Save", exact=True).click()
     second.fill("#change-notes", "Wants a call")
-    second.get_by_role("button", name="Save", exact=True).click()
+    second.locator("form:has(#change-notes)").get_by_role("button", name="Save", exact=True).click()
     second.wait_for_selector(".form-problem p")
     second.complaints.clear()
     assert second.input_value("#change-notes") == "Wants a call"
