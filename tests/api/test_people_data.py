@@ -132,6 +132,15 @@ def test_links_of_an_erased_customer_open_no_more(owner, house, known):
     assert all(link["revoked_at"] for link in links)
 
 
+def test_a_link_that_had_run_out_cannot_be_made_longer_afterwards(owner, house, known, now):
+    now.advance(days=120)
+    sign_in(owner, OWNER)
+    assert erase(owner, house).json()["links_ended"] == 0
+    link = owner.get(f"/api/v1/tickets/{house.ticket_id}/results-links").json()["items"][0]
+    longer = {"days": 30, "version": link["version"]}
+    assert owner.patch(f"/api/v1/results-links/{link['id']}", json=longer).status_code in (409, 422)
+
+
 def test_another_name_erases_nobody(owner, house, known):
     answer = erase(owner, house, "Imre Valdakvist")
     assert answer.status_code == 422

@@ -114,9 +114,9 @@ def _tickets(session: Session, now: datetime, tickets: Sequence[str]) -> int:
     forget_words(
         session, "published", session.scalars(select(ResultsLink.id).where(ResultsLink.ticket_id.in_(tickets))).all()
     )
-    live = (ResultsLink.ticket_id.in_(tickets), ResultsLink.revoked_at.is_(None), ResultsLink.ends_at > now)
-    ended = session.execute(update(ResultsLink).where(*live).values(revoked_at=now).returning(ResultsLink.id))
-    return len(ended.all())
+    standing = (ResultsLink.ticket_id.in_(tickets), ResultsLink.revoked_at.is_(None))
+    ended = session.execute(update(ResultsLink).where(*standing).values(revoked_at=now).returning(ResultsLink.ends_at))
+    return sum(ends_at > now for ends_at in ended.scalars())  # one that ran out is ended too, so nobody extends it
 
 
 def _reasons(session: Session, tickets: Sequence[str]) -> None:
