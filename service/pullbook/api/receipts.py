@@ -89,7 +89,7 @@ def keys(session: ReadSession) -> Response:
 
 @router.get("/chain/heads", summary="Signed heads of the chain", response_model=HeadList)
 def heads(person: SignedIn, session: ReadSession, cursor: Cursor = None, limit: Limit = 50) -> Response:
-    """One for each day on which a file came in or something was published; keep some where the server cannot reach."""
+    """One for each day on which a pull or a device’s file came in; keep some where the server cannot reach."""
     names = [name for name in HeadAnswer.model_fields if name != "day"]
     asked = select(SignedHead.day.label("id"), *(getattr(SignedHead, name) for name in names))
     rows, following = page(session, asked, [SignedHead.day], cursor, limit)

@@ -157,7 +157,7 @@ def behind(
     cursor: Annotated[str | None, Query(pattern=ID_PATTERN, description="`next` of the page before.")] = None,
     limit: Limit = 50,
 ) -> Response:
-    """Newest first; what they add sums up to the figure itself, since both are counted at once."""
+    """Newest first; what they add sums up to the figure, a turnaround apart; both are counted at once."""
     refuse_uncounted(session)
     name = "" if month == "not-over" else month
     whole = months_back(session, name, 1)[0] if name else not_over(session)
