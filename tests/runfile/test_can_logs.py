@@ -6,6 +6,7 @@ import pytest
 from pullbook.runfile.any_kind import read_run
 from pullbook.runfile.channels import recognise
 from pullbook.runfile.not_read import RunFileError
+from pullbook.runfile.obdlog import looks_like_frames
 from pullbook.runfile.raw_run import RawRun
 from tests.runfile.test_isotp import frames_of
 
@@ -116,3 +117,13 @@ def test_a_table_of_figures_is_still_a_table() -> None:
     run = read_run(f"Time [s],Roller speed [rad/s],Gear,Throttle [%],Load #7E [%]\n{rows}\n".encode())
     assert run.reader == "delimited-1"
     assert run.values.shape == (5, 50)
+
+
+@pytest.mark.parametrize("identifier", ["7E8", "7e8h", "0x7E8", "18DAF110", "0x18daf110", "18DAF110x"])
+@pytest.mark.parametrize(
+    "form", ["{} {} 8 04 41 0C 1A F8 00 00 00", "{}; {}; 8; 04410C1AF8000000", "({}) can0 {} #04410C1AF8"]
+)
+def test_the_quick_look_passes_over_no_form_of_an_address(identifier: str, form: str) -> None:
+    log = "".join(form.format(f"{0.1 * row:.1f}", identifier) + "\n" for row in range(20)).encode()
+    assert looks_like_frames(log)
+    assert read_run(log).reader == "can-1"

