@@ -83,3 +83,6 @@ class SignedHead(Table):
     signed_at: Mapped[datetime]
     key_id: Mapped[str] = mapped_column(Text(), ForeignKey("chain_key.id", ondelete="RESTRICT"))
     signature: Mapped[str]  # base64
+    # where the audit trail stood, signed with it; None in heads from before that was
+    trail_entries: Mapped[int | None]
+    trail_hash: Mapped[str | None]

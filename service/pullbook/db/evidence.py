@@ -129,6 +129,8 @@ class ResultsLink(Table):
     version: Mapped[int] = mapped_column(default=1)
     # the link whose results these are said instead of; no row of this table ever goes, so nothing has to hold it there
     replaces_id: Mapped[str | None] = mapped_column(OpaqueId())
+    # the car, what was asked and the setups in words, as they read then; None: from before they were pinned, or erased
+    told: Mapped[dict[str, object] | None] = mapped_column(JsonText())
     ticket: Mapped[Ticket] = relationship(lazy="raise")
 
 
