@@ -20,6 +20,7 @@ def compared(page_as: Any, tuner: Any, house: Any) -> Any:
     page = page_as("tuner", **TABLET)
     page.goto(f"/compare?pull_id={pull_id}&standard=iso_1585")
     page.wait_for_selector("#readout caption")
+    page.click("#choosing > summary")
     return page
 
 

@@ -85,6 +85,7 @@ def test_ends_of_the_band_never_cross_nor_leave_what_all_pulls_share(judged: Any
 
 
 def test_back_goes_to_the_band_before(judged: Any) -> None:
+    judged.click("#choosing > summary")
     judged.fill("#band_low_rpm", "3000")
     judged.keyboard.press("Tab")
     _wait_for(judged, "band_low_rpm")
@@ -97,11 +98,13 @@ def test_the_band_is_asked_for_without_script_too(open_context: Any, address_of_
     page = open_context("tuner", java_script_enabled=False).new_page()
     page.goto(address_of_two)
     assert page.locator("svg .judged").count() > 1
+    page.click("#choosing > summary")
     page.fill("#band_low_rpm", "3000")
     page.fill("#band_high_rpm", "4 000")
     page.click("#choice-button")
     assert _asked(page)["band_low_rpm"] == ["3000"]
     assert "over 3\u202f000 to 4\u202f000" in page.inner_text(".verdict")
+    page.click("#choosing > summary")
     page.fill("#band_high_rpm", "2000")
     page.click("#choice-button")
     assert "ends before it begins" in page.inner_text("#first-words")

@@ -150,6 +150,7 @@ def test_the_address_carries_the_comparison_and_a_choice_changes_both(
     assert asked["standard"] == ["iso_1585"]
     assert len(asked["pull_id"]) == 2
     before = page.inner_text(".headline tbody strong >> nth=0")
+    page.click("#choosing > summary")
     page.select_option("#standard", "sae_j607")
     page.wait_for_function("() => location.search.includes('standard=sae_j607')")
     page.wait_for_selector("#plot .main-svg")

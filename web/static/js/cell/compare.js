@@ -52,6 +52,7 @@ async function refused(address) {
   if (answer?.redirected) return location.assign(address); // signed out meanwhile
   const page = answer && new DOMParser().parseFromString(await answer.text(), "text/html");
   const words = page?.querySelector("main p")?.textContent ?? "The service could not be reached. Try again.";
+  byId("choosing").open = true;
   byId("choice").querySelector(".form-problem")?.remove();
   byId("choice").prepend(make("p", { class: "form-problem bad", role: "alert" }, words, " What is shown is as before."));
 }
@@ -59,7 +60,7 @@ async function refused(address) {
 async function follow() {
   const next = address();
   byId("overlay").setAttribute("aria-busy", "true");
-  if (!(await refresh(["first-words", "overlay"], next))) {
+  if (!(await refresh(["first-words", "chosen-words", "overlay"], next))) {
     byId("overlay").removeAttribute("aria-busy");
     await refused(next);
     return;
