@@ -113,7 +113,27 @@ def test_what_can_be_seen_through_is_laid_on_white(desk: Any, house: Any) -> Non
     assert min(kept.getpixel((25, 25))) > 250
 
 
-@pytest.mark.parametrize(("width", "height"), [(50_000, 50_000), (10_000, 8_000), (12_000, 12_000), (2**31 - 1, 1)])
+def test_sixteen_bits_of_grey_keep_their_shades(desk: Any, house: Any) -> None:
+    for level in (0, 64, 128, 255):
+        file = io.BytesIO()
+        Image.new("I;16", (60, 40), level * 257).save(file, "PNG")
+        kept = shown(desk, send(desk, house, file.getvalue()).json())
+        assert all(abs(part - level) <= 2 for part in kept.getpixel((30, 20))), level
+
+
+@pytest.mark.parametrize("mode", ["1", "L", "LA", "P", "CMYK", "YCbCr", "RGBA"])
+def test_every_mode_of_a_picture_keeps_what_is_seen(desk: Any, house: Any, mode: str) -> None:
+    file = io.BytesIO()
+    drawn = Image.new("RGB", (60, 40), "white")
+    drawn.paste("black", (0, 0, 30, 40))
+    drawn.convert(mode).save(file, "JPEG" if mode in ("CMYK", "YCbCr") else "PNG")
+    kept = shown(desk, send(desk, house, file.getvalue()).json())
+    assert max(kept.getpixel((10, 20))) < 20
+    assert min(kept.getpixel((50, 20))) > 235
+
+
+@pytest.mark.parametrize(("width", "height"), [(50_000, 50_000), (10_000, 8_000), (12_000, 12_000), (2**31 - 1, 1),
+                                              (1, 64_000_000), (40_000, 1000)])  # fmt: skip
 def test_a_picture_of_too_many_pixels_is_refused_before_it_is_unpacked(
     desk: Any, house: Any, width: int, height: int
 ) -> None:

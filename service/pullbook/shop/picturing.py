@@ -24,7 +24,8 @@ from pullbook.errors import Clash, FieldProblem, Invalid, NotFound, WrongKind
 from pullbook.shop.auditing import note
 from pullbook.shop.filing import clean_file_name
 
-MOST_PIXELS = 64_000_000  # 200 MB unpacked; telephones make 50 million at most unless told otherwise
+MOST_PIXELS = 64_000_000  # 256 MB unpacked; telephones make 50 million at most unless told otherwise
+LONGEST_SENT_PX = 32_767  # a panorama has some 20,000; each row costs memory beside its pixels
 LONGEST_SIDE_PX = 2400
 THUMBNAIL_PX = 360
 LOGO_PX = (640, 240)
@@ -63,8 +64,10 @@ def drawn_anew(data: bytes) -> Drawn:
     with _ONE_AT_A_TIME, _said_in_words(), Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "WEBP")) as sent:
         _refuse_huge(sent.size)
         sent.draft("RGB", (LONGEST_SIDE_PX, LONGEST_SIDE_PX))  # a JPEG can be unpacked smaller at once
-        upright = ImageOps.exif_transpose(_flat(sent))
-        upright.thumbnail((LONGEST_SIDE_PX, LONGEST_SIDE_PX), Image.Resampling.LANCZOS)
+        turn = sent.getexif().get(0x0112)
+        seen = _in_colour(sent)
+        seen.thumbnail((LONGEST_SIDE_PX, LONGEST_SIDE_PX), Image.Resampling.LANCZOS)  # before any copy is made
+        upright = ImageOps.exif_transpose(_flat(seen, turn))
         # onto a fresh sheet: comments and profiles hang on the old one and would be written out again
         kept = Image.new("RGB", upright.size, "white")
         kept.paste(upright)
@@ -82,26 +85,33 @@ def logo_anew(data: bytes) -> tuple[bytes, int, int]:
 
     with _ONE_AT_A_TIME, _said_in_words(), Image.open(io.BytesIO(data), formats=("JPEG", "PNG", "WEBP")) as sent:
         _refuse_huge(sent.size)
-        seen = sent.convert("RGBA")
+        seen = _in_colour(sent)
         seen.thumbnail(LOGO_PX, Image.Resampling.LANCZOS)
         kept = Image.new("RGBA", seen.size)
-        kept.paste(seen)
+        kept.paste(seen.convert("RGBA"))
         file = io.BytesIO()
         kept.save(file, "PNG", optimize=True)
         return file.getvalue(), *kept.size
 
 
-def _flat(sent: Any) -> Any:
-    """The first frame in red, green and blue; what can be seen through is laid on white."""
+def _in_colour(sent: Any) -> Any:
+    """The first frame in a mode that can be made smaller smoothly: itself where it can, without a copy of the whole."""
+    if sent.mode.startswith("I"):  # sixteen bits of grey are clipped to white unless they are brought down first
+        return sent.point(lambda level: level * (1 / 256)).convert("L")
+    if sent.mode in ("L", "RGB", "RGBA", "CMYK", "YCbCr") and "transparency" not in sent.info:
+        return sent
+    return sent.convert("RGBA" if sent.has_transparency_data else "RGB")
+
+
+def _flat(seen: Any, turn: Any) -> Any:
+    """In red, green and blue, with its turn still to come; what can be seen through is laid on white."""
     from PIL import Image  # noqa: PLC0415
 
-    turn = sent.getexif().get(0x0112)
-    if sent.has_transparency_data:
-        seen = sent.convert("RGBA")
+    if seen.mode == "RGBA":
         flat = Image.new("RGB", seen.size, "white")
         flat.paste(seen, mask=seen.getchannel("A"))
     else:
-        flat = sent.convert("RGB")
+        flat = seen.convert("RGB")
     flat.info = {}  # of what the camera wrote nothing but the turn is read: the rest may be odd
     if turn in range(2, 9):
         flat.getexif()[0x0112] = int(turn)
@@ -120,6 +130,11 @@ def _refuse_huge(size: tuple[int, int]) -> None:
         raise Invalid(
             f"The picture says it is {width} × {height} pixels; nothing was unpacked or kept.",
             FieldProblem("body", width * height, f"at most {MOST_PIXELS} pixels"),
+        )
+    if max(size) > LONGEST_SENT_PX:
+        raise Invalid(
+            f"The picture says it is {width} × {height} pixels; nothing was unpacked or kept.",
+            FieldProblem("body", max(size), f"at most {LONGEST_SENT_PX} pixels on either side"),
         )
 
 
