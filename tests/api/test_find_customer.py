@@ -41,3 +41,24 @@ def test_what_does_not_occur_finds_nobody(desk: Any, house: Any, typed: str) -> 
 def test_a_ticket_is_found_the_same_ways(desk: Any, house: Any, typed: str) -> None:
     found = desk.get("/api/v1/tickets", params={"find": typed}).json()["items"]
     assert [one["id"] for one in found] == [house.ticket_id]
+
+
+# beside what is typed where a keyboard lacks the letter; one with a stroke or a ligature has no accent to part with
+@pytest.mark.parametrize(
+    ("written", "typed"),
+    [
+        ("Stanisław Żółtek", "stanislaw zoltek"), ("Jørn Bæk", "jorn baek"), ("Đurđa Kranjčec", "durda kranjcec"),
+        ("Weißgerber", "weissgerber"), ("Þóra Eiðsdóttir", "thora eidsdottir"), ("Işıl Bağcı", "isil bagci"),
+        ("Cœur Ætna", "coeur aetna"), ("Ħal Ŋuŋa", "hal nuna"), ("Åse Müller", "ase muller"),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("both", [False, True])
+def test_a_name_is_found_with_and_without_its_strokes_and_ligatures(
+    desk: Any, house: Any, written: str, typed: str, both: bool
+) -> None:
+    kept = desk.post("/api/v1/customers", json={"full_name": written}).json()
+    car = {"customer_id": kept["id"], "make": written, "model": "Stilt"}
+    car = desk.post("/api/v1/vehicles", json=car).json()
+    for path, wanted in (("customers", kept), ("vehicles", car)):
+        found = desk.get(f"/api/v1/{path}", params={"find": written if both else typed}).json()["items"]
+        assert [one["id"] for one in found] == [wanted["id"]], path

@@ -80,6 +80,7 @@ class TicketPhoto(Table):
         rule("reason_when_set_aside", "(set_aside_at IS NULL) = (set_aside_reason IS NULL)"),
         rule("person_when_set_aside", "(set_aside_at IS NULL) = (set_aside_by IS NULL)"),
         *positive("version"),
+        Index(None, "made_at"),
         STRICT,
     )
     id: Mapped[str] = own_id()

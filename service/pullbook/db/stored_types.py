@@ -1,6 +1,8 @@
 """How values lie in the database: the same Python value from SQLite and PostgreSQL alike."""
 
+import os
 import secrets
+import threading
 import time
 from datetime import UTC, datetime
 from typing import Any
@@ -12,13 +14,43 @@ from sqlalchemy.types import TypeDecorator, TypeEngine
 _DIGITS = "0123456789abcdefghjkmnpqrstvwxyz"  # base 32 without i, l, o, u: nothing to misread aloud
 _PAIRS = tuple(high + low for high in _DIGITS for low in _DIGITS)  # ten bits at a time
 _VALUE = {digit: index for index, digit in enumerate(_DIGITS)}
+PUT_BACK_MS = 1000  # by which a clock may be put back without an id sorting before an earlier one
 ID_LENGTH = 13  # 13 × 5 bits hold 63
 ID_PATTERN = r"^[0-7][0-9a-hjkmnp-tv-z]{12}$"
 
 
+class _Given:
+    """The last id that this process gave. 22 random bits alone meet again among the hundreds of one millisecond."""
+
+    def __init__(self) -> None:
+        self.start_over()
+
+    def start_over(self) -> None:
+        """Draw anew with the next id: a copy of this process must not count on from where it was."""
+        self.last, self.one_at_a_time = 0, threading.Lock()
+
+    def next(self, moment_ms: int) -> int:
+        """A number that this process gave to nobody yet: drawn in a new millisecond, else the one after the last."""
+        with self.one_at_a_time:
+            # counting on may carry over into the millisecond that follows, and a clock may be put back a little
+            if 0 <= (self.last >> 22) - moment_ms <= PUT_BACK_MS:
+                self.last += 1
+            else:
+                self.last = moment_ms << 22 | secrets.randbits(22)
+            return self.last
+
+
+_given = _Given()
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=_given.start_over)
+
+
 def new_id() -> str:
-    """A fresh opaque id: 41 bits of milliseconds, then 22 random bits, so newer ids sort after older ones."""
-    return id_text((time.time_ns() // 1_000_000 & (1 << 41) - 1) << 22 | secrets.randbits(22))
+    """A fresh opaque id: 41 bits of milliseconds, then 22 bits drawn anew in each, so newer ids sort after older ones.
+
+    No two of one process are one. Two processes meet only where both draw the same in the same millisecond.
+    """
+    return id_text(_given.next(time.time_ns() // 1_000_000 & (1 << 41) - 1))
 
 
 def id_text(number: int) -> str:

@@ -176,11 +176,12 @@ class Ticket(Table):
         Index(None, "state", "booked_from"),
         Index(None, "state", "number"),
         Index(None, "booked_from"),
+        Index(None, "customer_id", "booked_from", "made_at"),
         STRICT,
     )
     id: Mapped[str] = own_id()
     number: Mapped[int]
-    customer_id: Mapped[str] = reference("customer.id", index=True)
+    customer_id: Mapped[str] = reference("customer.id")
     vehicle_id: Mapped[str] = reference("vehicle.id", index=True)
     asked: Mapped[str]
     cell_id: Mapped[str | None] = reference("cell.id", nullable=True)

@@ -1,6 +1,6 @@
 """Gathering: everything on record of some tickets that their months are counted from, in one statement."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from functools import cache
 from typing import Any, cast
 
@@ -129,20 +129,25 @@ def _gathered(rows: Any) -> dict[str, TicketRecords]:
 
 
 @cache
-def _opened(narrowed: bool) -> Any:
-    """Each ticket of some customers with its first step's time; of all customers where it is not narrowed."""
-    statement = select(_TICKET.c.customer_id, _TICKET.c.id, func.min(_STEP.c.at, type_=UtcTime()).label("at"))
-    statement = statement.join(_STEP, _STEP.c.ticket_id == _TICKET.c.id)
+def _turns(narrowed: bool) -> Any:
+    """Each ticket of some customers, numbered in the order they were opened; of all customers where not narrowed."""
+    of_customer, opened_at = _TICKET.c.customer_id, func.min(_STEP.c.at, type_=UtcTime())
+    place = func.row_number().over(partition_by=of_customer, order_by=(opened_at, _TICKET.c.id)).label("place")
+    statement = select(_TICKET.c.id, place).join(_STEP, _STEP.c.ticket_id == _TICKET.c.id)
     if narrowed:
-        ids = bindparam("customer_ids", expanding=True, type_=_TICKET.c.customer_id.type)
-        statement = statement.where(_TICKET.c.customer_id.in_(ids))
-    return statement.group_by(_TICKET.c.customer_id, _TICKET.c.id)
+        ids = bindparam("customer_ids", expanding=True, type_=of_customer.type)
+        statement = statement.where(of_customer.in_(ids))
+    turns = statement.group_by(of_customer, _TICKET.c.id).subquery()
+    asked = turns.c.place <= bindparam("places", type_=whole())
+    return select(turns.c.id, turns.c.place).where(asked | turns.c.id.in_(_IDS) if narrowed else asked)
 
 
-def tickets_in_turn(session: Session, customer_ids: Sequence[str] | None) -> Mapping[str, list[str]]:
-    """By customer the ids of their tickets in the order they were opened; of every customer where none is named."""
-    given = {} if customer_ids is None else {"customer_ids": list(customer_ids)}
-    of_customer: dict[str, list[tuple[Any, str]]] = {}
-    for customer_id, ticket_id, at in session.execute(_opened(customer_ids is not None), given):
-        of_customer.setdefault(customer_id, []).append((at, ticket_id))
-    return {customer_id: [one for _, one in sorted(tickets)] for customer_id, tickets in of_customer.items()}
+def turns_of(session: Session, customer_ids: Sequence[str], ticket_ids: Sequence[str], places: int) -> dict[str, int]:
+    """Of these customers' tickets the first so many opened, and the named ones, each with its place: 1 is the first."""
+    told = {"customer_ids": list(customer_ids), "ticket_ids": list(ticket_ids), "places": places}
+    return {ticket_id: place for ticket_id, place in session.execute(_turns(narrowed=True), told)}
+
+
+def first_tickets(session: Session) -> set[str]:
+    """Every customer's first ticket."""
+    return {ticket_id for ticket_id, _ in session.execute(_turns(narrowed=False), {"places": 1})}

@@ -69,12 +69,12 @@ def _older(now: datetime, months: int) -> ColumnElement[bool]:
 def _away_since(session: Session, until: datetime) -> Sequence[Row[str, str, datetime]]:
     """Customers none of whose tickets is younger, and who were not written down since."""
     seen = func.coalesce(func.max(_came), Customer.made_at)
-    younger = select(Ticket.id).where(Ticket.customer_id == Customer.id, _came >= until).correlate(Customer).exists()
     return session.execute(
         select(Customer.id, Customer.full_name, seen.label("last_seen_at"))
         .outerjoin(Ticket, Ticket.customer_id == Customer.id)
-        .where(Customer.erased_at.is_(None), Customer.made_at < until, ~younger)
+        .where(Customer.erased_at.is_(None), Customer.made_at < until)
         .group_by(Customer.id, Customer.full_name, Customer.made_at)
+        .having(seen < until)
         .order_by(seen, Customer.id)
         .limit(SHOWN + 1)
     ).all()

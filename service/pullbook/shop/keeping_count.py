@@ -22,7 +22,7 @@ from pullbook.db.tables import Ticket
 from pullbook.db.touched import Touched, WritingSession, take_touched
 from pullbook.db.upserting import adding_up, replacing
 from pullbook.shop.counting import COUNTING_VERSION, Added, Rules, TicketRecords, added_by
-from pullbook.shop.gathering import records_between, records_of, tickets_in_turn
+from pullbook.shop.gathering import first_tickets, records_between, records_of, turns_of
 
 AT_ONCE = 1000  # tickets to a batch when everything is counted
 _OF_TICKET, _KIND_OF_TICKET, _TOTAL, _KIND_TOTAL, _KEPT = (
@@ -101,19 +101,20 @@ def rules_of(session: Session) -> Rules:
 def _count_tickets(session: Session, touched: Touched, rules: Rules) -> None:
     new = [ticket_id for ticket_id, is_new in touched.tickets.items() if is_new]
     customers = {*touched.customers, *_held(session, _CUSTOMERS, new)} if new else touched.customers
-    in_turn = tickets_in_turn(session, sorted(customers)) if customers else {}
-    later = {one: place > 0 for tickets in in_turn.values() for place, one in enumerate(tickets)}
-    # which is a customer's first ticket can change for the first two of them, and for no other but those touched;
-    # where it does not they are left alone: whoever holds one may be waiting for the cell that this booking holds
-    first = _added_before(session, [one for tickets in in_turn.values() for one in tickets[:2]]) if in_turn else {}
-    ids = sorted({*touched.tickets, *(one for one, was in first.items() if _was_returning(was) != later[one])})
+    # a customer's first ticket counts otherwise than later ones: what one ticket more or less makes the first was or
+    # becomes the second, two the third. Where that does not change they are left alone: whoever holds one may be
+    # waiting for the cell that this booking holds
+    places = 1 + max(1, len(touched.tickets))
+    turns = turns_of(session, sorted(customers), list(touched.tickets), places) if customers else {}
+    first = _added_before(session, list(turns)) if turns else {}
+    ids = sorted({*touched.tickets, *(one for one, was in first.items() if _was_returning(was) != (turns[one] > 1))})
     if session.get_bind().dialect.name != "sqlite":  # which has one writer at a time
         session.execute(_TICKETS_HELD, {"ticket_ids": ids})
     records, before = records_of(session, ids), _added_before(session, ids)
     moves, after = _Moves(), {}
     for ticket_id in ids:
         was = before.get(ticket_id, Added())
-        returning = later.get(ticket_id, _was_returning(was))
+        returning = turns[ticket_id] > 1 if ticket_id in turns else _was_returning(was)
         after[ticket_id] = added_by(records.get(ticket_id, TicketRecords()), rules, returning=returning)
         moves.by(was, after[ticket_id])
     _write_added(session, before, after)
@@ -214,7 +215,7 @@ def rebuild(session: Session) -> int:
     session.execute(replacing(session, _KEPT, tuple(how)), how)
     for table in (_OF_TICKET, _KIND_OF_TICKET, _TOTAL, _KIND_TOTAL):
         session.execute(delete(table))
-    first = {tickets[0] for tickets in tickets_in_turn(session, None).values()}
+    first = first_tickets(session)
     ids = list(session.execute(select(_TICKET.c.id).order_by(_TICKET.c.id)).scalars())
     moves = _Moves()
     for start in range(0, len(ids), AT_ONCE):

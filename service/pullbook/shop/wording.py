@@ -33,8 +33,8 @@ class Told:
 
 def clean(text: str) -> str:
     """Lower case without accents, on one line, free of the letters that mean something in a line."""
-    line = _SPACES.sub(" ", plain(text).replace(MARK, " ").replace(NUMBER, " "))
-    return "".join(letter for letter in line if letter.isprintable()).strip()
+    line = _SPACES.sub(" ", plain(text).replace(MARK, " ").replace(NUMBER, " ")).strip()
+    return line if line.isprintable() else "".join(letter for letter in line if letter.isprintable()).strip()
 
 
 def closed(text: str) -> str:
