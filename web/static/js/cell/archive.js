@@ -28,6 +28,26 @@ form.addEventListener("submit", (event) => {
   look();
 });
 
+/** What is in sight was filed or changed lately: its figures are read a few hundred at a time, the newest first. */
+const MOST_BATCHES = 8;
+let isReading = false;
+async function readWhatIsShown() {
+  if (isReading || !document.querySelector("#archive-found[data-some-due]")) return;
+  isReading = true;
+  const asked = location.href;
+  try {
+    let due = 1;
+    for (let batch = 0; due && batch < MOST_BATCHES; batch++) {
+      const told = await call("POST", "/archive/figures");
+      due = told.read ? told.due : 0;
+    }
+    if (asked === location.href) await refresh(["archive-found"]);
+  } catch {
+    // the list stands as it is, and says which figures are missing
+  }
+}
+readWhatIsShown();
+
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("[data-read-figures]");
   if (!button) return;
