@@ -44,6 +44,7 @@ INNER_STATUSES: dict[type[Exception], tuple[int, str]] = {
 }
 SECRET_FIELDS = frozenset({"password", "present_password", "token", "code", "pin"})
 LONGEST_VALUE_SHOWN = 200
+MOST_PROBLEMS_TOLD = 50  # a megabyte of unknown fields, sent by anybody, is not answered with four
 BEYOND = 2**63  # a whole number of more digits is repeated as text: JSON is written with 64 bits here
 RETRY_AFTER_S = 5
 
@@ -159,13 +160,16 @@ def _measured_or_read(request: Request, error: Exception) -> Response:
 
 def _badly_formed(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)  # noqa: S101
-    problems = []
-    for fault in error.errors():
+    faults, problems = error.errors(), []
+    for fault in faults[:MOST_PROBLEMS_TOLD]:
         place = [str(part) for part in fault["loc"]]
-        field = ".".join(place[1:] if len(place) > 1 else place)
-        value = None if fault["type"] == "missing" else fault.get("input")
+        unread = fault["type"] == "json_invalid"  # its place is a character of the body and no field
+        field = "body" if unread else shown("", ".".join(place[1:] if len(place) > 1 else place))
+        value = None if unread or fault["type"] == "missing" else fault.get("input")
         problems.append({"field": field, "value": shown(field, value), "would_do": would_do(fault)})
     detail = "; ".join(f"{problem['field']}: {problem['would_do']}" for problem in problems[:3])
+    if len(faults) > MOST_PROBLEMS_TOLD:
+        detail += f"; and so on, {len(faults)} in all"
     return answer(request, 422, "invalid", detail or "the request cannot be read", problems)
 
 
@@ -175,7 +179,7 @@ def would_do(fault: Any) -> str:
     words = {
         "missing": "is needed",
         "extra_forbidden": "is not a field here; leave it out",
-        "json_invalid": "a JSON body would do",
+        "json_invalid": f"a JSON body would do; this one stops being JSON at its character {fault['loc'][-1]}",
         "string_too_short": f"at least {context.get('min_length')} characters would do",
         "string_too_long": f"at most {context.get('max_length')} characters would do",
         "greater_than_equal": f"{context.get('ge')} or more would do",

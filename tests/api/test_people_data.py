@@ -141,6 +141,38 @@ def test_a_link_that_had_run_out_cannot_be_made_longer_afterwards(owner, house, 
     assert owner.patch(f"/api/v1/results-links/{link['id']}", json=longer).status_code in (409, 422)
 
 
+def test_nothing_that_tells_who_it_was_is_written_onto_somebody_forgotten(owner, house, known):
+    assert erase(owner, house).status_code == 200
+    customer = owner.get(f"/api/v1/customers/{house.customer_id}").json()
+    vehicle = owner.get(f"/api/v1/vehicles/{house.vehicle_id}").json()
+    car, person = f"/api/v1/vehicles/{house.vehicle_id}", f"/api/v1/customers/{house.customer_id}"
+    job = {"customer_id": house.customer_id, "vehicle_id": house.vehicle_id, "asked": "Once more"}
+    tried = [
+        owner.patch(person, json={"full_name": "Imre again", "version": customer["version"]}),
+        owner.patch(person, json={"phone": "555 0100", "version": customer["version"]}),
+        owner.patch(car, json={"plate": "QH 4711", "version": vehicle["version"]}),
+        owner.post("/api/v1/vehicles", json={**VEHICLE, "customer_id": house.customer_id}),
+        owner.post("/api/v1/tickets", json=job),
+    ]
+    for answer in tried:
+        assert answer.status_code == 409, answer.text
+        assert "new customer" in answer.json()["problems"][0]["would_do"]
+    assert owner.get(person).json() == customer
+    assert owner.get(car).json() == vehicle
+
+
+def test_a_forgotten_customers_car_is_still_put_right_and_goes_to_its_next_owner(owner, house, known):
+    assert erase(owner, house).status_code == 200
+    car = f"/api/v1/vehicles/{house.vehicle_id}"
+    version = owner.get(car).json()["version"]
+    assert owner.patch(car, json={"mass_kg": 1310.0, "version": version}).status_code == 200
+    new = made(owner.post("/api/v1/customers", json=CUSTOMER))["id"]
+    sold = {"customer_id": new, "plate": "QH 4711", "version": version + 1}
+    answer = owner.patch(car, json=sold)
+    assert answer.status_code == 200, answer.text
+    assert answer.json()["plate"] == "QH 4711"
+
+
 def test_another_name_erases_nobody(owner, house, known):
     answer = erase(owner, house, "Imre Valdakvist")
     assert answer.status_code == 422

@@ -87,6 +87,33 @@ def test_a_number_beyond_64_bits_is_named_and_repeated(owner):
     }
 
 
+def test_a_body_of_nothing_but_unknown_fields_is_answered_shortly(anonymous):
+    body = b"{" + b",".join(b'"k%d":1' % number for number in range(20_000)) + b"}"
+    answer = anonymous.post("/api/v1/session", content=body, headers={"Content-Type": "application/json"})
+    assert answer.status_code == 422
+    check_problem(answer, "POST /api/v1/session")
+    assert len(answer.content) < 20_000
+    assert "20002 in all" in answer.json()["detail"]
+
+
+def test_a_field_with_an_endless_name_is_told_by_its_beginning(owner):
+    answer = owner.post("/api/v1/customers", json={"full_name": "A", "x" * 100_000: 1})
+    assert answer.status_code == 422
+    assert len(answer.content) < 2_000
+
+
+@pytest.mark.parametrize(
+    ("body", "character"), [(b"\0", "0"), (b'{"full_name":"x"}//', "17"), (b'{"full_name":', "13")]
+)
+def test_where_a_body_stops_being_json_is_said_and_taken_for_no_field(owner, body, character):
+    answer = owner.post("/api/v1/customers", content=body, headers={"Content-Type": "application/json"})
+    assert answer.status_code == 422
+    check_problem(answer, "POST /api/v1/customers")
+    told = answer.json()["problems"][0]
+    assert (told["field"], told["value"]) == ("body", None)
+    assert told["would_do"].endswith(f"at its character {character}")
+
+
 def test_a_standard_nobody_knows_cannot_become_the_usual_one(owner):
     shop = owner.get("/api/v1/shop").json()
     answer = owner.put("/api/v1/shop", json={**shop, "default_standard": "of_our_own"})

@@ -14,6 +14,7 @@ from pullbook.db.tables import Customer
 from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
+from pullbook.shop.coming_back import refuse_forgotten
 from pullbook.shop.searching import findable
 from pullbook.shop.spotting import customers_with
 
@@ -108,6 +109,7 @@ def change(customer_id: CustomerId, asked: CustomerChange, person: Desk, session
     """Only the fields sent; 409 when somebody changed it meanwhile."""
     row, changes = locked(session, Customer, customer_id, "customer"), changes_of(asked)
     refuse_stale(row, asked.version, changes, "customer")
+    refuse_forgotten(row.erased_at, "customer_id", customer_id)
     if apply(session, now, person.id, row, changes, "customer"):
         row.found_by = _found_by(row)
     session.flush()

@@ -21,13 +21,14 @@ from pullbook.api.ticket_shapes import (
     ticket_facts,
     whole_ticket,
 )
-from pullbook.db.tables import Cell, Customer, Ticket, Vehicle
+from pullbook.db.tables import Cell, Ticket, Vehicle
 from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.json_answers import Json
 from pullbook.shop.accepting import waiver_accepted
 from pullbook.shop.booking import log_step, next_number, refuse_clash, take_step, when_it_happened
 from pullbook.shop.charging import charge_items
+from pullbook.shop.coming_back import refuse_unknown_or_forgotten
 from pullbook.shop.day_planning import day_span, zone_of
 from pullbook.shop.spotting import tickets_with
 
@@ -36,11 +37,7 @@ TicketId = Annotated[str, Path(description="The ticket's id.")]
 
 
 def _refuse_unknown_parts(session: Session, asked: NewTicket) -> None:
-    if session.execute(select(Customer.id).where(Customer.id == asked.customer_id)).one_or_none() is None:
-        raise Invalid(
-            f"There is no customer {asked.customer_id}.",
-            FieldProblem("customer_id", asked.customer_id, "the id of a customer on record"),
-        )
+    refuse_unknown_or_forgotten(session, asked.customer_id)
     holder = session.execute(select(Vehicle.customer_id).where(Vehicle.id == asked.vehicle_id)).scalar_one_or_none()
     if holder != asked.customer_id:
         raise Invalid(

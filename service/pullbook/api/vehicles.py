@@ -12,8 +12,9 @@ from pullbook.api.listing import Cursor, Find, Limit, page
 from pullbook.api.shaping import UNSET, Answer, Asked, Id, Instant, Line, Name, Words, changes_of
 from pullbook.db.tables import Customer, Vehicle
 from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
-from pullbook.errors import FieldProblem, Invalid, NotFound
+from pullbook.errors import NotFound
 from pullbook.json_answers import Json
+from pullbook.shop.coming_back import refuse_forgotten, refuse_unknown_or_forgotten
 from pullbook.shop.searching import findable
 from pullbook.shop.spotting import vehicles_with
 from pullbook.shop.vin import tidy, vin_warning
@@ -142,18 +143,22 @@ def _found_by(row: Vehicle) -> str:
     return findable(row.plate, row.vin, row.make, row.model, row.model_year, row.engine)
 
 
-def _refuse_unknown_customer(session: Session, customer_id: str) -> None:
-    if session.execute(select(Customer.id).where(Customer.id == customer_id)).one_or_none() is None:
-        raise Invalid(
-            f"There is no customer {customer_id}.",
-            FieldProblem("customer_id", customer_id, "the id of a customer on record"),
-        )
+def _refuse_naming_the_forgotten(session: Session, row: Vehicle, changes: dict[str, Any]) -> None:
+    """A car stays with its pulls and is put right, but tells no more whose it was; a new owner is said first."""
+    holder = changes.get("customer_id", row.customer_id)
+    if holder != row.customer_id:
+        refuse_unknown_or_forgotten(session, holder)
+        return
+    told = next((field for field in ("plate", "vin", "notes") if changes.get(field)), None)
+    if told:
+        erased_at = session.execute(select(Customer.erased_at).where(Customer.id == holder)).scalar_one()
+        refuse_forgotten(erased_at, told, changes[told])
 
 
 @router.post("", status_code=201, summary="Add a vehicle", response_model=VehicleAnswer)
 def add(asked: NewVehicle, person: Desk, session: WriteSession, now: Now) -> Response:
     """A VIN whose check digit does not fit is taken all the same, with a warning beside it."""
-    _refuse_unknown_customer(session, asked.customer_id)
+    refuse_unknown_or_forgotten(session, asked.customer_id)
     row = Vehicle(**{**asked.model_dump(), "vin": tidy(asked.vin)}, made_at=now, found_by="")
     row.found_by = _found_by(row)
     session.add(row)
@@ -190,8 +195,7 @@ def change(vehicle_id: VehicleId, asked: VehicleChange, person: Desk, session: W
     """Only the fields sent; 409 when somebody changed it meanwhile."""
     row, changes = locked(session, Vehicle, vehicle_id, "vehicle"), changes_of(asked)
     refuse_stale(row, asked.version, changes, "vehicle")
-    if "customer_id" in changes:
-        _refuse_unknown_customer(session, changes["customer_id"])
+    _refuse_naming_the_forgotten(session, row, changes)
     if "vin" in changes:
         changes["vin"] = tidy(changes["vin"])
     if apply(session, now, person.id, row, changes, "vehicle"):

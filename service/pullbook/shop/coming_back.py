@@ -1,0 +1,29 @@
+"""Coming back after being forgotten: nothing that tells who somebody is is written onto what was emptied of it."""
+
+from datetime import datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from pullbook.db.tables import Customer
+from pullbook.errors import Clash, FieldProblem, Invalid
+
+
+def refuse_unknown_or_forgotten(session: Session, customer_id: str) -> None:
+    """Invalid where there is no such customer; Clash where they were forgotten: nothing would find what is added."""
+    row = session.execute(select(Customer.erased_at).where(Customer.id == customer_id)).one_or_none()
+    if row is None:
+        raise Invalid(
+            f"There is no customer {customer_id}.",
+            FieldProblem("customer_id", customer_id, "the id of a customer on record"),
+        )
+    refuse_forgotten(row.erased_at, "customer_id", customer_id)
+
+
+def refuse_forgotten(erased_at: datetime | None, field: str, value: object) -> None:
+    """Clash where a customer was forgotten at this time; None passes."""
+    if erased_at is not None:
+        raise Clash(
+            f"This customer was forgotten on {erased_at:%Y-%m-%d}, on request; nothing that tells who it is is added.",
+            FieldProblem(field, value, "somebody who comes back is written down as a new customer"),
+        )
