@@ -34,7 +34,7 @@ def create_app(settings: Settings, *, warm_up: bool = False) -> FastAPI:
     @asynccontextmanager
     async def run(app: FastAPI) -> AsyncIterator[None]:
         if warm_up:
-            later = threading.Timer(WARM_AFTER_S, warm, [app.state.static])
+            later = threading.Timer(WARM_AFTER_S, warm, [app.routes, app.state.static])
             later.daemon = True  # stopping the service does not wait for it
             later.start()
         yield
@@ -58,12 +58,11 @@ def create_app(settings: Settings, *, warm_up: bool = False) -> FastAPI:
     app.state.link_key = LinkKey(settings.link_key_path)
     app.state.guesses = Guesses()
     app.state.kept_results = pages.KeptPages()
-    app.state.error_page = getattr(pages, "error_page", None)
+    app.state.error_page = pages.error_page
     error_answers.install(app)
     app.mount("/r/static", app.state.static)  # the customer's pages and all they need lie below /r/
-    app.include_router(health_router)
-    for router in (*api.ROUTERS, *getattr(pages, "ROUTERS", ())):
-        app.include_router(router)
+    for router in (health_router, *api.ROUTERS, *pages.ROUTERS):
+        app.router.routes.extend(router.routes)  # including a router would make each of its routes a second time
     app.mount("/static", app.state.static)
     return app
 

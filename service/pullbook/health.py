@@ -2,7 +2,7 @@
 
 import shutil
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import PlainTextResponse, Response
 
 from pullbook.db.connect import sqlite_doubt
@@ -10,9 +10,10 @@ from pullbook.db.schema_state import schema_state
 from pullbook.deps import DatabaseDep, SettingsDep
 from pullbook.error_answers import answer
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.settings import MIGRATIONS, Settings
 
-router = APIRouter(tags=["health"])
+router = LateRouter(tags=["health"])
 LEAST_FREE_BYTES = 256 * 1024 * 1024
 
 

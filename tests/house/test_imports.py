@@ -33,6 +33,7 @@ BELONGS_TO = {
     **dict.fromkeys(("body_limit", "health", "public_address", "request_log", "head_requests"), "app"),
     **dict.fromkeys(("api_description", "same_origin", "security_headers", "static_files", "warming"), "app"),
     "compression": "deps",  # pages keep some of theirs packed
+    "late_routes": "deps",
     "axis_ticks": "charts",
     "control_chart_svg": "charts",
     "difference_panel": "charts",

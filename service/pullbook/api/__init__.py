@@ -1,7 +1,5 @@
 """JSON under /api/v1, the only way anything is written: one file per noun."""
 
-from fastapi import APIRouter
-
 from pullbook.api import (
     air_factors,
     archive,
@@ -103,4 +101,4 @@ _NOUNS = (
     audit,
     people_data,
 )
-ROUTERS: list[APIRouter] = [noun.router for noun in _NOUNS]
+ROUTERS = tuple(noun.router for noun in _NOUNS)

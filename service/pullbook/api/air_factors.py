@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from pydantic import Field, model_validator
 
 from pullbook.api.shaping import Answer, Asked, one_of
@@ -17,11 +17,12 @@ from pullbook.api.weather import (
 )
 from pullbook.deps import SignedIn
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.measure.air import Air, pressure_doubt, station_pressure_kpa
 from pullbook.measure.correction import STANDARDS, Engine, factor
 from pullbook.shop.weather_matching import air_of
 
-router = APIRouter(prefix="/api/v1/air", tags=["air"])
+router = LateRouter(prefix="/api/v1/air", tags=["air"])
 
 
 class AirAsked(Asked):

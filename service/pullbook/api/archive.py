@@ -5,7 +5,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Depends, Path, Query, Response
+from fastapi import Depends, Path, Query, Response
 from sqlalchemy import select
 
 from pullbook.api.archive_shapes import FiguresAnswer, FoundList, LikeAnswer
@@ -15,13 +15,14 @@ from pullbook.db.people import Shop
 from pullbook.deps import Desk, ReadSession, SignedIn, WriteSession
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.archiving import look
 from pullbook.shop.figuring import how_many_due, read_due
 from pullbook.shop.likening import AIR_WITHIN_PCT, cars_like
 from pullbook.shop.narrowing import LookedFor
 from pullbook.shop.outlining import outlines
 
-router = APIRouter(prefix="/api/v1", tags=["archive"])
+router = LateRouter(prefix="/api/v1", tags=["archive"])
 
 Figure = Annotated[float | None, Query(ge=0, le=1e9, allow_inf_nan=False)]
 Day = Annotated[date | None, Query(description="A day on the shop's own calendar.")]

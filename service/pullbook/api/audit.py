@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from sqlalchemy import select
 
 from pullbook.api.listing import Limit
@@ -11,8 +11,9 @@ from pullbook.db.evidence import AuditDetail, AuditEntry
 from pullbook.db.tables import Staff
 from pullbook.deps import Owner, ReadSession
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 
-router = APIRouter(prefix="/api/v1/audit", tags=["audit"])
+router = LateRouter(prefix="/api/v1/audit", tags=["audit"])
 
 
 class EntryAnswer(Answer):

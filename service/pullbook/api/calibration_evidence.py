@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from fastapi import Depends, Path, Query, Request, Response
 
 from pullbook.api.cells import CellId
 from pullbook.api.cells import one as one_cell
@@ -21,6 +21,7 @@ from pullbook.api.shaping import Instant
 from pullbook.deps import DatabaseDep, Now, ReadSession, SettingsDep, SignedIn, Tuner, WriteSession
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.calibrating import propose, read_cell_evidence, read_evidence
 from pullbook.shop.evidencing import (
     EvidenceFacts,
@@ -35,7 +36,7 @@ from pullbook.shop.filing import read_file, verify_stored
 from pullbook.shop.mapping import map_choices
 from pullbook.shop.weather_matching import refuse_future
 
-router = APIRouter(prefix="/api/v1/cells/{cell_id}/calibration-evidence", tags=["calibration evidence"])
+router = LateRouter(prefix="/api/v1/cells/{cell_id}/calibration-evidence", tags=["calibration evidence"])
 EvidenceId = Annotated[str, Path(description="The evidence's id.")]
 Torque = Annotated[float | None, Query(ge=-1e5, le=1e5, description="known_torque: held all the way down, N·m.")]
 Inertia = Annotated[float | None, Query(gt=0, le=1e5, description="known_mass: of a disc that was bolted on, kg·m².")]

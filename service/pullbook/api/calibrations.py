@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Response
+from fastapi import Response
 from pydantic import Field
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -17,11 +17,12 @@ from pullbook.db.joined import CalibrationBasis
 from pullbook.db.tables import Calibration, Staff
 from pullbook.deps import Now, Owner, ReadSession, SignedIn, WriteSession
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.calibrating import refuse_foreign_evidence
 from pullbook.shop.chaining import enter
 from pullbook.shop.evidencing import evidence_of
 
-router = APIRouter(prefix="/api/v1/cells", tags=["calibrations"])
+router = LateRouter(prefix="/api/v1/cells", tags=["calibrations"])
 
 Spread = Annotated[float, Field(ge=0, le=1e6, description="Standard uncertainty (k = 1), in the unit of its constant.")]
 

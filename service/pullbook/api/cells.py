@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -14,8 +14,9 @@ from pullbook.db.tables import Cell
 from pullbook.deps import Now, Owner, ReadSession, SignedIn, WriteSession
 from pullbook.errors import Clash, FieldProblem, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 
-router = APIRouter(prefix="/api/v1/cells", tags=["cells"])
+router = LateRouter(prefix="/api/v1/cells", tags=["cells"])
 CellId = Annotated[str, Path(description="The cell's id.")]
 
 Drive = Literal["two_wheel", "all_wheel"]

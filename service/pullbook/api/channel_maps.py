@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 from pydantic import Field, StringConstraints
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -14,13 +14,14 @@ from pullbook.db.tables import ChannelMap, Staff
 from pullbook.deps import Now, ReadSession, SignedIn, Tuner, WriteSession
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.measure import CHANNELS
 from pullbook.measure.units import UNITS
 from pullbook.runfile.channels import QUANTITIES, QUANTITY_TITLES, ChannelChoice, check_map
 from pullbook.shop.chaining import enter
 from pullbook.shop.mapping import RECOGNISED_PREFIX
 
-router = APIRouter(prefix="/api/v1/channel-maps", tags=["channel-maps"])
+router = LateRouter(prefix="/api/v1/channel-maps", tags=["channel-maps"])
 
 HeaderText = Annotated[str, StringConstraints(min_length=1, max_length=4096, strip_whitespace=False)]
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import AfterValidator, Field, StringConstraints
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -15,10 +15,11 @@ from pullbook.db.tables import Staff, Ticket
 from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.charging import charge_items, line_cents, money_of, reckoning_of, strike
 from pullbook.shop.weather_matching import refuse_future
 
-router = APIRouter(prefix="/api/v1", tags=["charges"])
+router = LateRouter(prefix="/api/v1", tags=["charges"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
 Quantity = Annotated[int, Field(ge=1, le=10**9, description="In thousandths: 1500 is one and a half.")]
 Reason = Annotated[Words, StringConstraints(min_length=1)]

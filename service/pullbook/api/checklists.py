@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field, StringConstraints
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -15,9 +15,10 @@ from pullbook.db.tables import Cell, Staff, Ticket
 from pullbook.deps import Now, Owner, ReadSession, SignedIn, Tuner, WriteSession
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.signing_off import PointSigned, SigningWanted, sign, write_checklist
 
-router = APIRouter(prefix="/api/v1", tags=["safety"])
+router = LateRouter(prefix="/api/v1", tags=["safety"])
 ListId = Annotated[str, Path(description="The list's id.")]
 TicketId = Annotated[str, Path(description="The ticket's id.")]
 Point = Annotated[Line, StringConstraints(min_length=3)]

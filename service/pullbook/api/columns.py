@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Annotated, Any
 
 import numpy as np
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 from pydantic import Field
 from sqlalchemy.orm import Session
 
@@ -16,11 +16,12 @@ from pullbook.db.evidence import Pull
 from pullbook.deps import Now, ReadSession, SignedIn, Tuner, WriteSession
 from pullbook.errors import Clash, FieldProblem, Invalid
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.runfile.channels import ChannelChoice
 from pullbook.shop.mapping import map_choices, misfit, preview, recognise
 from pullbook.shop.unpacking import Columns, columns_of, make_columns
 
-router = APIRouter(prefix="/api/v1/pulls", tags=["pulls"])
+router = LateRouter(prefix="/api/v1/pulls", tags=["pulls"])
 PullId = Annotated[str, Path(description="The pull's id.")]
 ROWS_SHOWN = 12
 

@@ -3,13 +3,14 @@
 from typing import Annotated, Any
 
 import numpy as np
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import Query, Request, Response
 
 from pullbook.api.curve_shapes import ComparisonAnswer
 from pullbook.api.curves import Standard, Step, Window, curve_summary, flag_facts, not_modified, rounded
 from pullbook.deps import ReadSession, SettingsDep, SignedIn
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.measure.verdict import WORTH_PCT
 from pullbook.shop.comparing import MOST_PULLS, Comparison, Condition, SetupRead, compared
 from pullbook.shop.facts import OnGrid
@@ -20,7 +21,7 @@ from pullbook.shop.tracing import digest_of
 from pullbook.shown_units import ShownUnits
 from pullbook.verdict_words import verdict_text
 
-router = APIRouter(prefix="/api/v1/comparisons", tags=["comparisons"])
+router = LateRouter(prefix="/api/v1/comparisons", tags=["comparisons"])
 
 LowBand = Annotated[
     float | None, Query(description="Where the band begins, rev/min; unsaid: a tenth into what all pulls share.")

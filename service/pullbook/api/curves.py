@@ -4,20 +4,21 @@ from collections.abc import Mapping
 from typing import Annotated, Any
 
 import numpy as np
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 
 from pullbook.api.air_factors import air_facts
 from pullbook.api.budget_shapes import BUDGETED_EXAMPLE, BudgetedCurve, budget_facts
 from pullbook.deps import ReadSession, SettingsDep, SignedIn
 from pullbook.errors import Clash
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.measure.curve import Curve, Figure, Flag
 from pullbook.shop.facts import Floats
 from pullbook.shop.freewheeling import under_another
 from pullbook.shop.loading import load_pulls
 from pullbook.shop.reading import ReadPull, ReadSettings, etag_of, read_loaded, refuse_unknown_standard
 
-router = APIRouter(prefix="/api/v1/pulls", tags=["curves"])
+router = LateRouter(prefix="/api/v1/pulls", tags=["curves"])
 
 Standard = Annotated[
     str,

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -14,11 +14,12 @@ from pullbook.db.tables import Customer
 from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.coming_back import refuse_forgotten
 from pullbook.shop.searching import findable
 from pullbook.shop.spotting import customers_with
 
-router = APIRouter(prefix="/api/v1/customers", tags=["customers"])
+router = LateRouter(prefix="/api/v1/customers", tags=["customers"])
 CustomerId = Annotated[str, Path(description="The customer's id.")]
 FullName = Annotated[Line, Field(min_length=1)]
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi import Depends, Query, Request, Response
 from sqlalchemy import select
 
 from pullbook.api.device_shapes import DeviceReading, DeviceSelf, FileReceipt, ReadingReceipt
@@ -18,11 +18,12 @@ from pullbook.api.weather import HUMIDITY_KINDS, NewReading, enter
 from pullbook.db.tables import WeatherReading
 from pullbook.deps import DatabaseDep, DeviceSender, Now, SettingsDep, WriteSession
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.attesting import attest, receipt_for
 from pullbook.shop.filing import read_file, verify_stored
 from pullbook.shop.sending_in import CLOCK_DOUBT_S, Sent, in_tray, lay_in_tray, touch
 
-router = APIRouter(prefix="/api/v1/device", tags=["device"])
+router = LateRouter(prefix="/api/v1/device", tags=["device"])
 
 
 @router.get("", summary="Who the token stands for", response_model=DeviceSelf)

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from sqlalchemy import select
 
 from pullbook.api.editing import locked, record_change
@@ -12,9 +12,10 @@ from pullbook.db.tables import Cell, Staff
 from pullbook.deps import Now, Owner, ReadSession, WriteSession
 from pullbook.errors import Clash, FieldProblem, Invalid
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.sending_in import add_device
 
-router = APIRouter(prefix="/api/v1/devices", tags=["devices"])
+router = LateRouter(prefix="/api/v1/devices", tags=["devices"])
 DeviceId = Annotated[str, Path(description="The device's id.")]
 
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -12,12 +12,13 @@ from pullbook.api.shaping import Answer, Instant
 from pullbook.db.tables import Shop
 from pullbook.deps import DatabaseDep, Desk, Now, Owner, ReadSession, SettingsDep, SignedIn, Tuner
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.amending import FIGURES, Change
 from pullbook.shop.foreseeing import Foreseen, foresee
 from pullbook.shop.rereading import Moved, amended_links
 from pullbook.shown_units import ShownUnits
 
-router = APIRouter(prefix="/api/v1", tags=["amendments"])
+router = LateRouter(prefix="/api/v1", tags=["amendments"])
 CellId = Annotated[str, Path(description="The cell's id.")]
 PullId = Annotated[str, Path(description="The pull's id.")]
 _DIMENSIONS = {"peak_power_w": "power", "peak_torque_nm": "torque"}

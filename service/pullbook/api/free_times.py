@@ -4,14 +4,15 @@ from datetime import date
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 
 from pullbook.api.shaping import Answer, Instant
 from pullbook.deps import Now, ReadSession, SignedIn
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.day_planning import free_times, zone_of
 
-router = APIRouter(prefix="/api/v1/free-times", tags=["free-times"])
+router = LateRouter(prefix="/api/v1/free-times", tags=["free-times"])
 Day = Annotated[date | None, Query(description="From this day of the shop's own time zone on; from today without it.")]
 
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -15,9 +15,10 @@ from pullbook.db.tuning import FuelMapLayout
 from pullbook.deps import Now, ReadSession, SignedIn, Tuner, WriteSession
 from pullbook.errors import Clash, FieldProblem, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.fuel_mapping import check_edges
 
-router = APIRouter(prefix="/api/v1/fuel-map-layouts", tags=["fuel-maps"])
+router = LateRouter(prefix="/api/v1/fuel-map-layouts", tags=["fuel-maps"])
 
 Edges = Annotated[
     list[Annotated[float, Field(ge=0.0, le=50_000.0)]],

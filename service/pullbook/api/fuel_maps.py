@@ -4,19 +4,20 @@ from dataclasses import asdict
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from fastapi import APIRouter, Depends, Query, Response
+from fastapi import Depends, Query, Response
 from pydantic import Field
 
 from pullbook.api.shaping import Answer
 from pullbook.deps import ReadSession, SignedIn
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.measure import METHOD_VERSION
 from pullbook.shop.fuel_mapping import ADVICE, LOAD_AXES, MapAsked, SetupMap, setup_map
 from pullbook.shop.map_asking import asked_of
 from pullbook.shop.map_writing import table_of_map
 from pullbook.shop.taking_away import CSV_TYPE, csv_bytes
 
-router = APIRouter(prefix="/api/v1", tags=["fuel-maps"])
+router = LateRouter(prefix="/api/v1", tags=["fuel-maps"])
 Grid = list[list[float | None]]
 
 

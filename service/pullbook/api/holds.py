@@ -3,7 +3,7 @@
 from dataclasses import asdict
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field
 
 from pullbook.api.curves import Standard, flag_facts
@@ -11,11 +11,12 @@ from pullbook.api.shaping import Answer
 from pullbook.deps import ReadSession, SettingsDep, SignedIn
 from pullbook.errors import Clash
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.measure.hold import SETTLED_WORDS, HeldAt, Mean
 from pullbook.shop.holding import SOAK_CAUTION, BesideSweeps, PullHolds, read_pull_holds
 from pullbook.shop.reading import ReadSettings
 
-router = APIRouter(prefix="/api/v1/pulls", tags=["holds"])
+router = LateRouter(prefix="/api/v1/pulls", tags=["holds"])
 
 
 class MeanAnswer(Answer):

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from pullbook.api.columns import ColumnsAnswer, MapTried, PreviewAnswer, columns_facts, tried_facts
 from pullbook.api.editing import locked, record_change
@@ -12,10 +12,11 @@ from pullbook.db.joined import JoinedFile
 from pullbook.deps import Now, ReadSession, SignedIn, Tuner, WriteSession
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.mapping import map_choices, misfit
 from pullbook.shop.unpacking import columns_of, make_columns
 
-router = APIRouter(prefix="/api/v1/joined-files", tags=["joined files"])
+router = LateRouter(prefix="/api/v1/joined-files", tags=["joined files"])
 JoinedId = Annotated[str, Path(description="The joined file's id.")]
 
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from fastapi import Depends, Path, Query, Request, Response
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 
@@ -16,6 +16,7 @@ from pullbook.db.joined import JoinedFile
 from pullbook.deps import DatabaseDep, Now, ReadSession, SettingsDep, SignedIn, Tuner, WriteSession
 from pullbook.errors import Clash, FieldProblem, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.filing import read_file, verify_stored
 from pullbook.shop.joining import (
     JoinWanted,
@@ -24,7 +25,7 @@ from pullbook.shop.joining import (
     refuse_unknown_pull,
 )
 
-router = APIRouter(prefix="/api/v1", tags=["joined files"])
+router = LateRouter(prefix="/api/v1", tags=["joined files"])
 PullId = Annotated[str, Path(description="The pull's id.")]
 JoinedId = Annotated[str, Path(description="The joined file's id.")]
 

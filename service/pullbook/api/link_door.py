@@ -9,16 +9,17 @@ from contextlib import suppress
 from typing import Annotated
 from urllib.parse import parse_qs
 
-from fastapi import APIRouter, Depends, Request, Response
+from fastapi import Depends, Request, Response
 from starlette.responses import RedirectResponse
 
 from pullbook.deps import DatabaseDep, LinkKeyDep, Now, SettingsDep, client_address, link_cookie_name
 from pullbook.errors import NotFound, TooLarge, TooMany
+from pullbook.late_routes import LateRouter
 from pullbook.shop.opening import ASK, LiveLink, count_opening, live_link
 from pullbook.shop.slowing_down import bucket_name, forgive, take_try
 from pullbook.shop.unlocking import UNLOCKED_FOR, WRONG_ANYWHERE, WRONG_FOR_LINK, is_unlocked, pin_fits, unlocked_value
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 LARGEST_FORM_BYTES = 2000
 _NOBODY = re.compile(r"bot\b|crawl|spider|preview|prefetch|headless|facebookexternalhit|slurp", re.IGNORECASE)
 

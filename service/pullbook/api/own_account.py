@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request
+from fastapi import Path, Request
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -13,9 +13,10 @@ from pullbook.db.people import Shop, SignIn, Staff
 from pullbook.deps import DatabaseDep, Now, ReadSession, SettingsDep, SignedIn, WriteSession, cookie_name
 from pullbook.errors import FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop import colleagues, second_step, signing_in, slowing_down
 
-router = APIRouter(prefix="/api/v1/account", tags=["account"])
+router = LateRouter(prefix="/api/v1/account", tags=["account"])
 Secret = Annotated[str, Field(min_length=1, max_length=256)]
 
 

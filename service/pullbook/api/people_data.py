@@ -4,7 +4,7 @@ import tempfile
 from collections.abc import Iterator
 from typing import IO, Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field
 from sqlalchemy import select
 from starlette.responses import StreamingResponse
@@ -14,11 +14,12 @@ from pullbook.db.tables import Customer, Shop
 from pullbook.deps import Now, Owner, ReadSession, WriteSession
 from pullbook.errors import FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.erasing import erase
 from pullbook.shop.handing_over import hand_over
 from pullbook.shop.keeping import drop_old_photos, due
 
-router = APIRouter(prefix="/api/v1", tags=["people's data"])
+router = LateRouter(prefix="/api/v1", tags=["people's data"])
 CustomerId = Annotated[str, Path(description="The customer's id.")]
 _IN_MEMORY_BYTES = 8 * 1024 * 1024
 ZIP: dict[int | str, dict[str, Any]] = {

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, NamedTuple
 
-from fastapi import APIRouter, Depends, Path, Query, Request, Response
+from fastapi import Depends, Path, Query, Request, Response
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, aliased
@@ -16,6 +16,7 @@ from pullbook.db.tables import Staff
 from pullbook.deps import DatabaseDep, Desk, Now, ReadSession, SettingsDep, SignedIn, WriteSession
 from pullbook.errors import Clash, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.picturing import (
     drawn_anew,
     keep_photo,
@@ -24,7 +25,7 @@ from pullbook.shop.picturing import (
     set_photo_aside,
 )
 
-router = APIRouter(prefix="/api/v1", tags=["photos"])
+router = LateRouter(prefix="/api/v1", tags=["photos"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
 PhotoId = Annotated[str, Path(description="The photo's id.")]
 LARGEST_BYTES = 32 * 1024 * 1024

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 from pydantic import Field, StringConstraints
 from sqlalchemy import select
 
@@ -12,8 +12,9 @@ from pullbook.db.money import PriceItem
 from pullbook.deps import Now, Owner, ReadSession, SignedIn, WriteSession
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 
-router = APIRouter(prefix="/api/v1/price-items", tags=["price-items"])
+router = LateRouter(prefix="/api/v1/price-items", tags=["price-items"])
 ItemId = Annotated[str, Path(description="The item's id.")]
 ItemName = Annotated[Line, StringConstraints(min_length=1)]
 Cents = Annotated[int, Field(ge=0, le=10**9, description="In the smallest coin of the shop's currency.")]

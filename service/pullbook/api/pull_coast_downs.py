@@ -3,16 +3,17 @@
 from typing import Annotated, Literal
 
 import numpy as np
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 
 from pullbook.api.curves import Standard
 from pullbook.api.shaping import Answer
 from pullbook.deps import ReadSession, SettingsDep, SignedIn
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.freewheeling import Freewheel, read_freewheel
 from pullbook.shop.reading import ReadSettings, refuse_unknown_standard
 
-router = APIRouter(prefix="/api/v1/pulls", tags=["coast-downs"])
+router = LateRouter(prefix="/api/v1/pulls", tags=["coast-downs"])
 Extra = Annotated[
     float | None,
     Query(ge=0, le=1e4, description="Inertia of what turns in the car, seen from the roller, kg·m²; else a guess."),

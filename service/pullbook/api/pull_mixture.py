@@ -3,7 +3,7 @@
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import Path, Query, Request, Response
 
 from pullbook.api.curve_shapes import FlagAnswer
 from pullbook.api.curves import Standard, Step, Window, flag_facts, not_modified, rounded
@@ -12,6 +12,7 @@ from pullbook.api.verdict_shapes import Values
 from pullbook.deps import ReadSession, SettingsDep, SignedIn
 from pullbook.errors import Clash
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.measure.curve import Curve
 from pullbook.measure.curveparts import ProbeLag
 from pullbook.measure.fuelling import MixtureStretch
@@ -20,7 +21,7 @@ from pullbook.shop.loading import load_pulls
 from pullbook.shop.mixing import LONGEST_LAG_S, SHORTEST_LAG_S, mixture_of
 from pullbook.shop.reading import ReadSettings, etag_of, read_loaded, refuse_unknown_standard
 
-router = APIRouter(prefix="/api/v1/pulls", tags=["mixture"])
+router = LateRouter(prefix="/api/v1/pulls", tags=["mixture"])
 
 
 class ProbeLagAnswer(Answer):

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 
@@ -18,10 +18,11 @@ from pullbook.db.tables import Setup, Ticket
 from pullbook.deps import DatabaseDep, Now, ReadSession, SettingsDep, SignedIn, Tuner, WriteSession
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.attesting import attest, receipt_for
 from pullbook.shop.filing import already_filed, file_pull, read_file, verify_stored
 
-router = APIRouter(prefix="/api/v1", tags=["pulls"])
+router = LateRouter(prefix="/api/v1", tags=["pulls"])
 
 
 class FiledPull(PullAnswer):

@@ -3,7 +3,7 @@
 from dataclasses import asdict
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from sqlalchemy import select
 
 from pullbook.api.listing import Cursor, Limit, page
@@ -13,9 +13,10 @@ from pullbook.db.evidence import Pull
 from pullbook.deps import DatabaseDep, Now, ReadSession, SettingsDep, SignedIn
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.attesting import Receipt, attest, public_line, receipt_for
 
-router = APIRouter(prefix="/api/v1", tags=["chain"])
+router = LateRouter(prefix="/api/v1", tags=["chain"])
 PullId = Annotated[str, Path(description="The pull's id.")]
 
 

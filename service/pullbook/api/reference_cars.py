@@ -3,7 +3,7 @@
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field, model_validator
 from sqlalchemy import select
 
@@ -14,11 +14,12 @@ from pullbook.db.tuning import ReferenceCar
 from pullbook.deps import Now, ReadSession, SettingsDep, SignedIn, Tuner, WriteSession
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.measure.controlchart import FEWEST_FIRST, ControlChart
 from pullbook.shop.reading import ReadSettings, refuse_unknown_standard
 from pullbook.shop.watching import TO_DO, CellChart, Watched, watch
 
-router = APIRouter(prefix="/api/v1/reference-cars", tags=["reference cars"])
+router = LateRouter(prefix="/api/v1/reference-cars", tags=["reference cars"])
 CarId = Annotated[str, Path(description="The reference car's id.")]
 Speed = Annotated[float, Field(ge=300, le=20_000, description="Engine speed, rev/min.")]
 First = Annotated[int, Field(ge=FEWEST_FIRST, le=60, description="How many first visits set the limits.")]

@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 from pydantic import Field
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -16,12 +16,13 @@ from pullbook.db.tables import Staff, Ticket
 from pullbook.deps import Desk, LinkKeyDep, Now, ReadSession, SettingsDep, SignedIn, WriteSession
 from pullbook.errors import Clash, FieldProblem, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.auditing import note
 from pullbook.shop.keying import LinkKey
 from pullbook.shop.publishing import LinkState, LinkWanted, in_state, publish, token_hash
 from pullbook.shop.unlocking import pin_hash_of
 
-router = APIRouter(prefix="/api/v1", tags=["results-links"])
+router = LateRouter(prefix="/api/v1", tags=["results-links"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
 LinkId = Annotated[str, Path(description="The link's id.")]
 

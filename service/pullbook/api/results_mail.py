@@ -3,7 +3,7 @@
 from typing import Annotated
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field
 from sqlalchemy import select
 
@@ -13,11 +13,12 @@ from pullbook.db.evidence import ResultsLink
 from pullbook.db.tables import Shop
 from pullbook.deps import DatabaseDep, Desk, LinkKeyDep, Now, SettingsDep
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
+from pullbook.late_routes import LateRouter
 from pullbook.settings import Settings
 from pullbook.shop.auditing import note
 from pullbook.shop.mailing import LinkMail, MailServer, link_message, send_mail
 
-router = APIRouter(prefix="/api/v1", tags=["results-links"])
+router = LateRouter(prefix="/api/v1", tags=["results-links"])
 
 
 class MailWanted(Asked):

@@ -1,14 +1,15 @@
 """Signing in and out: /api/v1/session."""
 
-from fastapi import APIRouter, Request, Response
+from fastapi import Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
 from pullbook.deps import DatabaseDep, Now, SettingsDep, SignedIn, WriteSession, cookie_name
 from pullbook.errors import FieldProblem, NotSignedIn
+from pullbook.late_routes import LateRouter
 from pullbook.settings import Settings
 from pullbook.shop import second_step, signing_in, slowing_down
 
-router = APIRouter(prefix="/api/v1/session", tags=["session"])
+router = LateRouter(prefix="/api/v1/session", tags=["session"])
 CODE_WANTED = FieldProblem("code", "(not shown)", "the six digits that the telephone shows, or a spare code")
 
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
@@ -13,8 +13,9 @@ from pullbook.db.tables import Setup, Ticket
 from pullbook.deps import Now, ReadSession, SignedIn, Tuner, WriteSession
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 
-router = APIRouter(prefix="/api/v1", tags=["setups"])
+router = LateRouter(prefix="/api/v1", tags=["setups"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
 SetupId = Annotated[str, Path(description="The setup's id.")]
 Ratio = Annotated[float, Field(gt=0, le=200, description="Engine turns for one roller turn in this gear.")]

@@ -2,7 +2,6 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from pullbook.api.shaping import Words
@@ -10,10 +9,11 @@ from pullbook.api.staff import Name, TimeZone
 from pullbook.db.tables import Shop
 from pullbook.deps import Now, Owner, ReadSession, SignedIn, WriteSession
 from pullbook.errors import NotFound, Stale
+from pullbook.late_routes import LateRouter
 from pullbook.measure.correction import STANDARDS
 from pullbook.shop import auditing
 
-router = APIRouter(prefix="/api/v1/shop", tags=["shop"])
+router = LateRouter(prefix="/api/v1/shop", tags=["shop"])
 
 FIELDS = ("name", "address", "time_zone", "default_standard", "power_unit", "torque_unit", "pressure_unit")
 LATER = ("currency", "prices_include_tax", "temperature_unit", "speed_unit")  # null in the record until the owner says

@@ -3,7 +3,7 @@
 import hashlib
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request, Response
+from fastapi import Depends, Request, Response
 from sqlalchemy import delete
 
 from pullbook.api.photos import PICTURE_BODY
@@ -12,10 +12,11 @@ from pullbook.api.shaping import Answer
 from pullbook.db.people import ShopLogo
 from pullbook.deps import DatabaseDep, Now, Owner, SettingsDep, WriteSession
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop import auditing
 from pullbook.shop.picturing import logo_anew, refuse_other_kinds
 
-router = APIRouter(prefix="/api/v1/shop/logo", tags=["shop"])
+router = LateRouter(prefix="/api/v1/shop/logo", tags=["shop"])
 LARGEST_BYTES = 1024 * 1024
 
 

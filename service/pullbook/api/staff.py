@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Annotated, Literal
 from zoneinfo import available_timezones
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 from sqlalchemy import select
 
@@ -14,9 +14,10 @@ from pullbook.api.shaping import one_line
 from pullbook.db.tables import Staff
 from pullbook.deps import Now, Owner, ReadSession, SettingsDep, SignedIn, WriteSession
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop import colleagues, second_step, signing_in
 
-router = APIRouter(prefix="/api/v1/staff", tags=["staff"])
+router = LateRouter(prefix="/api/v1/staff", tags=["staff"])
 
 SignInName = Annotated[str, Field(min_length=1, max_length=120, pattern=r"^\s*[^\s]+\s*$")]
 Name = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=200), AfterValidator(one_line)]

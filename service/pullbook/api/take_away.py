@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Depends, Path, Query, Response
+from fastapi import Depends, Path, Query, Response
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -15,6 +15,7 @@ from pullbook.deps import ReadSession, SettingsDep, SignedIn
 from pullbook.difference_panel import compared_panels
 from pullbook.drawn_alone import POLICY, SVG_TYPE, alone
 from pullbook.errors import Clash
+from pullbook.late_routes import LateRouter
 from pullbook.measure.correction import STANDARDS
 from pullbook.measure.curve import Curve
 from pullbook.measure.verdict import WORTH_PCT
@@ -29,7 +30,7 @@ from pullbook.shop.taking_away import CSV_TYPE, PARQUET_TYPE, TakenAway, csv_byt
 from pullbook.shown_units import ShownUnits
 from pullbook.taken_tables import channel_table, comparison_table, curve_table
 
-router = APIRouter(prefix="/api/v1", tags=["take away"])
+router = LateRouter(prefix="/api/v1", tags=["take away"])
 PullId = Annotated[str, Path(description="The pull's id.")]
 PullIds = Annotated[list[str], Query(alias="pull_id", description="One for each pull, up to 60.")]
 Sheet = Annotated[Literal["light", "dark"], Query(description="For paper, or for a dark screen.")]

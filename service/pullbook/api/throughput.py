@@ -4,7 +4,7 @@ from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -15,6 +15,7 @@ from pullbook.db.stored_types import ID_PATTERN
 from pullbook.db.tables import Shop
 from pullbook.deps import Now, Owner, ReadSession
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.charging import money_of
 from pullbook.shop.looking_back import (
     MONTH_SHAPE,
@@ -31,7 +32,7 @@ from pullbook.shop.looking_back import (
 )
 from pullbook.shop.taking_away import CSV_TYPE, NamedColumn, TakenAway, csv_bytes
 
-router = APIRouter(prefix="/api/v1", tags=["throughput"])
+router = LateRouter(prefix="/api/v1", tags=["throughput"])
 UpTo = Annotated[
     str | None, Query(pattern=MONTH_SHAPE, description="The last month, 2026-11; the running one without.")
 ]

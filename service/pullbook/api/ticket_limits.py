@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -13,11 +13,12 @@ from pullbook.db.tables import Ticket
 from pullbook.deps import Now, ReadSession, SignedIn, Tuner, WriteSession
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.measure.limits import LIMIT_RULES, Checked, Passing
 from pullbook.shop.limiting import ADVICE, REACH, LimitSet, earlier_limits, limits_of, set_limits
 from pullbook.shop.reading import ReadSettings, read_pulls
 
-router = APIRouter(prefix="/api/v1", tags=["limits"])
+router = LateRouter(prefix="/api/v1", tags=["limits"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
 
 

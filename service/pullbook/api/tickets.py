@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -25,6 +25,7 @@ from pullbook.db.tables import Cell, Ticket, Vehicle
 from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
 from pullbook.errors import FieldProblem, Invalid
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.accepting import waiver_accepted
 from pullbook.shop.booking import log_step, next_number, refuse_clash, take_step, when_it_happened
 from pullbook.shop.charging import charge_items
@@ -32,7 +33,7 @@ from pullbook.shop.coming_back import refuse_unknown_or_forgotten
 from pullbook.shop.day_planning import day_span, zone_of
 from pullbook.shop.spotting import tickets_with
 
-router = APIRouter(prefix="/api/v1/tickets", tags=["tickets"])
+router = LateRouter(prefix="/api/v1/tickets", tags=["tickets"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
 
 

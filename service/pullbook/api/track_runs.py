@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field, model_validator
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -15,12 +15,13 @@ from pullbook.db.tuning import TrackRun
 from pullbook.deps import Now, ReadSession, SettingsDep, SignedIn, Tuner, WriteSession
 from pullbook.errors import FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.measure.track import DISTANCES_M, RULES, SPREAD, USUAL_RULE, Gathered, Implied
 from pullbook.measure.units import to_inside
 from pullbook.shop.reading import ReadSettings, read_pulls
 from pullbook.shop.tracking import CAUTION, OnTrack, TrackFacts, beside_pulls, track_run, track_runs
 
-router = APIRouter(prefix="/api/v1", tags=["track runs"])
+router = LateRouter(prefix="/api/v1", tags=["track runs"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
 Mass = Annotated[float, Field(gt=100, le=10_000, description="Car, driver and fuel, as it rolled.")]
 MassLb = Annotated[float, Field(gt=220, le=22_000, description="The same in lb.")]

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 from pydantic import StringConstraints
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -16,10 +16,11 @@ from pullbook.db.tables import Cell, Setup
 from pullbook.deps import Now, ReadSession, SignedIn, Tuner, WriteSession
 from pullbook.errors import FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.filing import PullWanted, refuse_unknown_target
 from pullbook.shop.sending_in import assign, put_by
 
-router = APIRouter(prefix="/api/v1/tray", tags=["tray"])
+router = LateRouter(prefix="/api/v1/tray", tags=["tray"])
 FileId = Annotated[str, Path(description="The file's id in the tray.")]
 
 

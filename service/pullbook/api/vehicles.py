@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import Path, Query, Response
 from pydantic import Field
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -14,12 +14,13 @@ from pullbook.db.tables import Customer, Vehicle
 from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.coming_back import refuse_forgotten, refuse_unknown_or_forgotten
 from pullbook.shop.searching import findable
 from pullbook.shop.spotting import vehicles_with
 from pullbook.shop.vin import tidy, vin_warning
 
-router = APIRouter(prefix="/api/v1/vehicles", tags=["vehicles"])
+router = LateRouter(prefix="/api/v1/vehicles", tags=["vehicles"])
 VehicleId = Annotated[str, Path(description="The vehicle's id.")]
 
 Ignition = Literal["spark", "compression"]

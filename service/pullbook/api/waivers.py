@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Response
+from fastapi import Path, Response
 from pydantic import Field
 from sqlalchemy import select
 
@@ -13,9 +13,10 @@ from pullbook.db.tables import Staff
 from pullbook.deps import Now, Owner, ReadSession, SignedIn, WriteSession
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.shop.accepting import write_waiver
 
-router = APIRouter(prefix="/api/v1/waivers", tags=["waivers"])
+router = LateRouter(prefix="/api/v1/waivers", tags=["waivers"])
 VersionId = Annotated[str, Path(description="The version's id.")]
 Replaces = Annotated[int, Field(ge=1, description="The number of the version it replaces: the one last read.")]
 

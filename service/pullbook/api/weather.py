@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Query, Response
+from fastapi import Query, Response
 from pydantic import Field, model_validator
 from sqlalchemy import select
 from sqlalchemy.orm import Session, aliased
@@ -15,11 +15,12 @@ from pullbook.db.tables import Cell, Staff, WeatherReading
 from pullbook.deps import Desk, Now, ReadSession, SignedIn, WriteSession
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
+from pullbook.late_routes import LateRouter
 from pullbook.measure.air import pressure_doubt, station_pressure_kpa
 from pullbook.shop.chaining import enter as enter_in_chain
 from pullbook.shop.weather_matching import air_of, refuse_future
 
-router = APIRouter(prefix="/api/v1/weather", tags=["weather"])
+router = LateRouter(prefix="/api/v1/weather", tags=["weather"])
 
 AirTemperature = Annotated[float, Field(ge=-60, le=70, description="Of the air the engine takes in, in °C.")]
 StationPressure = Annotated[float, Field(ge=40, le=115, description="What a barometer in the cell reads, in kPa.")]

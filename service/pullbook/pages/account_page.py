@@ -4,18 +4,19 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy import select
 from starlette.responses import Response
 
 from pullbook.db.people import SignIn
 from pullbook.deps import Now, PagePerson, ReadSession, SettingsDep, cookie_name
+from pullbook.late_routes import LateRouter
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.told import Shown, told
 from pullbook.shop import second_step
 from pullbook.shop.signing_in import hash_token
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 
 
 @dataclass(frozen=True)

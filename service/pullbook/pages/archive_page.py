@@ -6,13 +6,14 @@ from datetime import date, datetime, time, timedelta
 from typing import Annotated, ClassVar
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
 from pullbook.db.evidence import KINDS
 from pullbook.deps import PagePerson, ReadSession
 from pullbook.errors import Invalid
+from pullbook.late_routes import LateRouter
 from pullbook.pages.desk_shown import CellBrief
 from pullbook.pages.finding import cells, vehicle_title
 from pullbook.pages.render import around_person, draw
@@ -26,7 +27,7 @@ from pullbook.shop.narrowing import LookedFor
 from pullbook.shop.outlining import Outline, outlines
 from pullbook.shown_units import ShownUnits
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 
 TO_A_PAGE = 50
 MOST_SHOWN = 12  # makes and years beside the list

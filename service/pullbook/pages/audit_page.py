@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Any, ClassVar
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
@@ -13,11 +13,12 @@ from starlette.responses import Response
 from pullbook.db.evidence import AuditDetail, AuditEntry
 from pullbook.db.people import Staff
 from pullbook.deps import Owner, ReadSession
+from pullbook.late_routes import LateRouter
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.told import Shown, told
 from pullbook.shop.auditing import first_broken_entry
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 
 ENTRIES_SHOWN = 60
 LONGEST_TOLD = 160

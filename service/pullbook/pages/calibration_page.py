@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Annotated
 
 import numpy as np
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
@@ -12,13 +12,14 @@ from pullbook.control_chart_svg import CHART_NARROW, residual_svg
 from pullbook.db.tables import Cell
 from pullbook.deps import Now, PagePerson, ReadSession
 from pullbook.errors import NotFound
+from pullbook.late_routes import LateRouter
 from pullbook.pages.owner import constants_shown
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.rollers_shown import CalibrationPage, EvidenceLine, ProposedLine
 from pullbook.shop.calibrating import EvidenceRead, Proposed, propose, read_cell_evidence, roller_constants
 from pullbook.shop.evidencing import constants_at
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 TITLES = {
     "inertia_kg_m2": "Inertia J, kg·m²",
     "inertia_u_kg_m2": "u of J, kg·m²",

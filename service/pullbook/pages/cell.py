@@ -5,11 +5,12 @@ from io import BytesIO
 from typing import Annotated, Any
 
 import segno
-from fastapi import APIRouter, Body, Query, Request
+from fastapi import Body, Query, Request
 from starlette.responses import Response
 
 from pullbook.deps import Now, PagePerson, ReadSession, SettingsDep
 from pullbook.errors import FieldProblem, Invalid, NotFound
+from pullbook.late_routes import LateRouter
 from pullbook.measure.correction import STANDARDS
 from pullbook.pages.cell_shown import ChannelMapPage
 from pullbook.pages.compare_page import Address, read_comparison
@@ -23,7 +24,7 @@ from pullbook.pages.weather_page import read_weather
 from pullbook.shop.comparing import compare
 from pullbook.shop.reading import ReadSettings, read_pulls
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 
 PullIds = Annotated[list[str], Query(alias="pull_id", max_length=60)]
 WindowText = Annotated[str, Query(alias="window_s", max_length=20)]

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
@@ -13,13 +13,14 @@ from pullbook.db.money import Charge, Payment, PriceItem
 from pullbook.db.tables import Customer, Shop, Ticket, Vehicle
 from pullbook.deps import Now, PagePerson, ReadSession
 from pullbook.errors import NotFound
+from pullbook.late_routes import LateRouter
 from pullbook.pages.finding import vehicle_title
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.told import Shown, told
 from pullbook.shop.charging import line_cents, money_of, reckoning_of
 from pullbook.shown_units import plain_number
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 
 
 @dataclass(frozen=True)

@@ -3,11 +3,12 @@
 from dataclasses import dataclass
 from typing import ClassVar
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import Response
 
 from pullbook.deps import Now, ReadSession, SettingsDep, client_address
 from pullbook.errors import TooMany
+from pullbook.late_routes import LateRouter
 from pullbook.pages.chain_foot import CHECK_PATH
 from pullbook.pages.render import draw, shop_row
 from pullbook.pages.results_door import customer_frame
@@ -15,7 +16,7 @@ from pullbook.pages.results_style import customer_headers
 from pullbook.pages.told import Shown, told
 from pullbook.shop.fingerprinting import Checked, checked, read_fingerprint
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 LONGEST = 200
 
 

@@ -3,16 +3,17 @@
 from datetime import date
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from starlette.responses import RedirectResponse, Response
 
 from pullbook.deps import MaybePerson, Now, PagePerson, ReadSession, SettingsDep
+from pullbook.late_routes import LateRouter
 from pullbook.pages.board import read_board
 from pullbook.pages.desk_shown import SetUpPage, SignInPage
 from pullbook.pages.render import around_person, draw, frame
 from pullbook.pages.time_zones import zone_names
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 
 
 @router.get("/sign-in")

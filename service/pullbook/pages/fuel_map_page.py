@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 from math import isfinite
 from typing import Annotated, ClassVar
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import Depends, Query, Request
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
@@ -15,6 +15,7 @@ from pullbook.db.tuning import FuelMapLayout
 from pullbook.deps import PagePerson, ReadSession
 from pullbook.errors import Invalid, NotFound
 from pullbook.fuel_map_svg import SHOWN, STEPS, heat_svg
+from pullbook.late_routes import LateRouter
 from pullbook.measure.fuelmap import FuelMap
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.told import Shown, told
@@ -24,7 +25,7 @@ from pullbook.shop.map_writing import LAG_WORDS, table_of_map
 from pullbook.shop.taking_away import CSV_TYPE, csv_bytes
 from pullbook.shown_units import plain_number
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 LEAN_FROM = 0.01  # of the multiplier: less is within what any probe means
 LEAN_FIRST = 6
 LEFT_OUT_WORDS = {

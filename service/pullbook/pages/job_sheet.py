@@ -6,7 +6,7 @@ from io import BytesIO
 from typing import Annotated, ClassVar
 
 import segno
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
@@ -14,6 +14,7 @@ from starlette.responses import Response
 from pullbook.db.tables import Cell, Customer, Ticket, Vehicle
 from pullbook.deps import Now, PagePerson, ReadSession, SettingsDep, Tuner
 from pullbook.errors import NotFound
+from pullbook.late_routes import LateRouter
 from pullbook.pages.arrival_shown import SigningLine, arrival_lines, signing_lines
 from pullbook.pages.desk_shown import CellBrief
 from pullbook.pages.finding import cells, vehicle_title
@@ -23,7 +24,7 @@ from pullbook.pages.told import Shown, told
 from pullbook.shop.accepting import waiver_in_force
 from pullbook.shop.signing_off import checklist_in_force
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 MOST_LETTERS = 600  # of a text, so that the sheet stays one page; the whole of it stands on the ticket
 
 

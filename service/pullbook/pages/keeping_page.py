@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, ClassVar
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
@@ -13,12 +13,13 @@ from pullbook.db.leaving import Erasure
 from pullbook.db.people import Staff
 from pullbook.db.tables import Customer, Ticket
 from pullbook.deps import Now, Owner, ReadSession
+from pullbook.late_routes import LateRouter
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.told import Shown, told
 from pullbook.shop.keeping import due
 from pullbook.shop.spotting import customers_with
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 FOUND_SHOWN = 20
 
 

@@ -6,7 +6,7 @@ from io import BytesIO
 from typing import Annotated, Any, ClassVar
 
 import segno
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
@@ -15,13 +15,14 @@ from pullbook.db.evidence import ResultsLink, ResultsLinkDay
 from pullbook.db.tables import Customer, Staff, Ticket, Vehicle
 from pullbook.deps import Desk, LinkKeyDep, Now, PagePerson, ReadSession, SettingsDep
 from pullbook.errors import NotFound
+from pullbook.late_routes import LateRouter
 from pullbook.pages.finding import vehicle_title
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.told import Shown, told
 from pullbook.shop.keying import LinkKey
 from pullbook.shop.publishing import LinkState, in_state, token_hash
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 PAGE_OF = 50
 
 

@@ -1,14 +1,14 @@
 """The shop's picture, where customers' pages may fetch it: below /r/ like all that is theirs."""
 
-from fastapi import APIRouter
 from sqlalchemy import select
 from starlette.responses import Response
 
 from pullbook.db.people import ShopLogo
 from pullbook.deps import ReadSession
 from pullbook.errors import NotFound
+from pullbook.late_routes import LateRouter
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 
 
 @router.get("/r/logo/{sha256}")

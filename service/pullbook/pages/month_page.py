@@ -5,11 +5,12 @@ from collections.abc import Sequence
 from typing import Annotated
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from starlette.responses import Response
 
 from pullbook.db.stored_types import ID_PATTERN
 from pullbook.deps import Now, Owner, ReadSession
+from pullbook.late_routes import LateRouter
 from pullbook.month_svg import Bars, bars_svg
 from pullbook.pages.month_shown import (
     FigureCell,
@@ -52,7 +53,7 @@ from pullbook.shop.looking_back import (
     tickets_behind,
 )
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 
 MONTHS_DRAWN = 24
 TICKETS_SHOWN = 60

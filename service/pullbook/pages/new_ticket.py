@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 from typing import Annotated, ClassVar
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from pydantic import AwareDatetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -13,6 +13,7 @@ from starlette.responses import Response
 
 from pullbook.db.money import PriceItem
 from pullbook.deps import Now, PagePerson, ReadSession, SettingsDep
+from pullbook.late_routes import LateRouter
 from pullbook.pages.cell import read_settings
 from pullbook.pages.charges_shown import cents
 from pullbook.pages.day_plan import day_plan
@@ -23,7 +24,7 @@ from pullbook.pages.returning_car import ReturningCar, returning_car
 from pullbook.pages.told import Shown, told
 from pullbook.shop.charging import money_of
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 USUALLY = timedelta(hours=1)
 
 

@@ -2,17 +2,18 @@
 
 from datetime import datetime
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
 from pullbook.db.tables import Calibration, Cell, Staff
 from pullbook.deps import Now, Owner, ReadSession
+from pullbook.late_routes import LateRouter
 from pullbook.pages.owner_shown import CalibrationLine, CellCard, CellsPage
 from pullbook.pages.render import around_person, draw
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 
 
 @router.get("/cells")

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Annotated, ClassVar
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
@@ -13,6 +13,7 @@ from pullbook.db.evidence import Pull
 from pullbook.db.tables import Ticket
 from pullbook.deps import Desk, Now, PagePerson, ReadSession, SettingsDep
 from pullbook.errors import Invalid, NotFound
+from pullbook.late_routes import LateRouter
 from pullbook.measure.correction import STANDARDS, Standard
 from pullbook.pages.judging_asked import Typed, asked_of
 from pullbook.pages.render import draw, frame, shop_row, units_of
@@ -26,7 +27,7 @@ from pullbook.shop.reading import ReadPull, ReadSettings, read_pulls
 from pullbook.shop.superseding import Replaceable, replaceable
 from pullbook.shown_units import CHOICES, plain_number
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 MOST_PULLS = 60
 
 

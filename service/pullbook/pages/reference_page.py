@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
@@ -15,6 +15,7 @@ from pullbook.db.tables import Cell, Ticket, Vehicle
 from pullbook.db.tuning import ReferenceCar
 from pullbook.deps import PagePerson, ReadSession, SettingsDep
 from pullbook.errors import NotFound
+from pullbook.late_routes import LateRouter
 from pullbook.measure.correction import STANDARDS
 from pullbook.pages.finding import vehicle_title
 from pullbook.pages.render import draw, frame, shop_row, units_of
@@ -23,7 +24,7 @@ from pullbook.shop.reading import ReadSettings
 from pullbook.shop.watching import TO_DO, CellChart, watch
 from pullbook.shown_units import ShownUnits
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 FEWEST_PULLS = 2
 CARS_OFFERED = 60
 

@@ -3,11 +3,12 @@
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from pullbook.deps import ReadSession, SettingsDep
+from pullbook.late_routes import LateRouter
 from pullbook.pages.chain_foot import chain_foot
 from pullbook.pages.render import draw, shop_row
 from pullbook.pages.results_built import results_page
@@ -17,7 +18,7 @@ from pullbook.pages.results_style import customer_headers
 from pullbook.pages.told import Shown, told
 from pullbook.shop.opening import published_as
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 
 
 @dataclass(frozen=True)

@@ -1,12 +1,13 @@
 """The owner's pages about people and the shop itself: who works here, and how the shop shows itself."""
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy import select
 from starlette.responses import Response
 
 from pullbook.db.tables import Staff
 from pullbook.deps import Owner, ReadSession
 from pullbook.errors import NotFound
+from pullbook.late_routes import LateRouter
 from pullbook.measure.correction import STANDARDS
 from pullbook.pages.owner_shown import Choices, PersonLine, ShopPage, StaffPage
 from pullbook.pages.render import draw, frame, shop_row, units_of
@@ -14,7 +15,7 @@ from pullbook.pages.time_zones import zone_names
 from pullbook.shop.charging import DEFAULT_CURRENCY
 from pullbook.shown_units import CHOICES
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 
 
 @router.get("/staff")

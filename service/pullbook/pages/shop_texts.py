@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, ClassVar
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
@@ -13,10 +13,11 @@ from pullbook.db.arrival import SafetyChecklist, WaiverText
 from pullbook.db.tables import Staff
 from pullbook.deps import PagePerson, ReadSession
 from pullbook.errors import NotFound
+from pullbook.late_routes import LateRouter
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.told import Shown, told
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 MOST_VERSIONS = 200
 Number = Annotated[int | None, Query(ge=1, le=10**9)]
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
@@ -14,6 +14,7 @@ from pullbook.db.evidence import RawFile
 from pullbook.db.senders import Device, TrayFile
 from pullbook.db.tables import Cell, Setup, Staff, Ticket, Vehicle
 from pullbook.deps import Owner, PagePerson, ReadSession, SettingsDep
+from pullbook.late_routes import LateRouter
 from pullbook.pages.desk_shown import CellBrief
 from pullbook.pages.finding import cells
 from pullbook.pages.render import around_person, draw
@@ -21,7 +22,7 @@ from pullbook.pages.told import Shown, told
 from pullbook.settings import HOUSE
 from pullbook.shop.sending_in import CLOCK_DOUBT_S
 
-router = APIRouter(include_in_schema=False)
+router = LateRouter(include_in_schema=False)
 
 SENDER = HOUSE / "service" / "pullbook" / "sending" / "cell_sender.py"
 FILES_SHOWN, PLACES_SHOWN = 60, 40
