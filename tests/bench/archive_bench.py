@@ -6,12 +6,15 @@ Filling takes minutes, so it is done once: `ARCHIVE_SMALL` and `ARCHIVE_LARGE` n
 
 import os
 import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
-from sqlalchemy import func, select, text
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from pullbook.db.connect import Database, connect
@@ -22,8 +25,11 @@ from pullbook.settings import MIGRATIONS
 from pullbook.shop.archiving import look
 from pullbook.shop.narrowing import LookedFor
 from pullbook.shop.outlining import outlines
+from tests.bench.bare_statements import Statement, bare, statements_of
 from tests.bench.filled import Sizes, fill
 from tests.bench.rows import Row, medians_s, ms
+from tests.bench.served import Client
+from tests.bench.served_archive import served_archive
 
 MADE_SMALL, MADE_LARGE = 10_000, 50_000
 PAGE = 50
@@ -40,6 +46,8 @@ def _opened() -> Iterator[tuple[Database, Database]]:
                 made = connect(address)
                 fill(made, Sizes.of_pulls(pulls))
                 made.close()
+        for address in (small, large):
+            migrate(address, MIGRATIONS)  # one that is kept may be of an earlier version
         pair = connect(small), connect(large)
         yield pair
         for one in pair:
@@ -48,12 +56,16 @@ def _opened() -> Iterator[tuple[Database, Database]]:
 
 def measure() -> Iterator[Row]:
     """Every row of the archive, on the two databases in turn."""
-    with _opened() as (small, large), small.reading() as few, large.reading() as many:
+    with ExitStack() as stack:
+        small, large = stack.enter_context(_opened())
+        clients = [stack.enter_context(served_archive(one)) for one in (small, large)]
+        few, many = (stack.enter_context(one.reading()) for one in (small, large))
         sizes = [session.scalar(select(func.count()).select_from(FoundPull)) for session in (few, many)]
         yield Row("pulls of the larger archive", float(sizes[1]), 0.0, "", least=True, note=f"against {sizes[0]}")
         yield from _pages(few, many)
         yield from _filters(many)
-        yield from _search(many)
+        yield from _search(few, many, clients[1])
+        yield from _answers(*clients)
 
 
 def _shown(session: Session, looked: LookedFor, cursor: str | None = None) -> Callable[[], Any]:
@@ -85,6 +97,13 @@ def _pages(few: Session, many: Session) -> Iterator[Row]:
     yield Row("page at nine tenths, × first", far / first, 2.0, note=ms(far))
 
 
+def _answers(few: Client, many: Client) -> Iterator[Row]:
+    """The newest page as a browser has it."""
+    small, large = medians_s([lambda: few.get("/api/v1/archive"), lambda: many.get("/api/v1/archive")], repeats=20)
+    note = f"{ms(small)} → {ms(large)}"
+    yield Row("newest page, HTTP answer, × the small archive's", large / small, 2.0, note=note)
+
+
 def _filters(many: Session) -> Iterator[Row]:
     top = many.scalar(select(func.max(FoundPull.power_w))) or 0.0
     common = many.execute(
@@ -113,28 +132,61 @@ def _filters(many: Session) -> Iterator[Row]:
         yield Row(f"only {name}, × first page", took / times[0], most, note=f"{ms(took)} to {ms(times[0])}")
 
 
-def _search(many: Session) -> Iterator[Row]:
-    car = many.execute(select(Vehicle.plate, Vehicle.vin).order_by(Vehicle.id).limit(1)).one()
+@dataclass(frozen=True)
+class Asked:
+    """Something typed, what of a whole text's scan it may cost at the most, and by how much it may grow."""
 
-    def scan(*words: str) -> Callable[[], Any]:
-        place = "instr" if many.get_bind().dialect.name == "sqlite" else "strpos"
-        held = " AND ".join(f"{place}(line, :word{number}) > 0" for number in range(len(words)))
-        statement = text(f"SELECT count(*) FROM found_ticket WHERE {held}")
-        return lambda: many.execute(statement, {f"word{number}": word for number, word in enumerate(words)}).all()
+    name: str
+    typed: str
+    scanned: tuple[str, ...]  # as LIKE finds it
+    most: float = 0.02
+    growth: float = 12.0
 
-    for name, typed, most in (
-        ("a VIN's last eight", car.vin[-8:], 0.02),
-        ("a plate with its spaces", car.plate, 0.02),
-        ("a word that is nowhere", "zzyzxq", 0.02),
-        ("first and last name", "ilse quellvik", 0.2),
-        ("two words of different parts", "casimir supercharger", 0.2),
-        ("a common word", "intake", 0.2),
-    ):
-        words = typed.lower().split() if most > 0.1 else ["".join(filter(str.isalnum, typed.lower()))]
-        looked = LookedFor(words=typed)
-        works = [lambda looked=looked: look(many, looked, None, PAGE, count=False), _shown(many, looked), scan(*words)]
-        ids, whole, scanned = medians_s(works, repeats=8, warm_ups=2)
-        yield Row(f"search: {name}, the ids, × scan", ids / scanned, most, note=f"{ms(ids)} to {ms(scanned)}")
-        yield Row(f"search: {name}, page and counts, × scan", whole / scanned, most, note=ms(whole))
+
+def _asked(session: Session) -> list[Asked]:
+    car = session.execute(select(Vehicle.plate, Vehicle.vin).order_by(Vehicle.id).limit(1)).one()
+    plate = "".join(filter(str.isalnum, car.plate.lower()))
+    loose = {"most": 0.2, "growth": 70.0}
+    return [
+        Asked("a VIN's last eight", car.vin[-8:], (car.vin[-8:].lower(),)),
+        Asked("a plate without its spaces", plate, (plate,)),
+        Asked("a plate with its spaces", car.plate, (plate,)),
+        Asked("a word that is nowhere", "zzyzxq", ("zzyzxq",)),
+        Asked("first and last name", "ilse quellvik", ("ilse", "quellvik"), **loose),
+        Asked("two words of different parts", "casimir supercharger", ("casimir", "supercharger"), **loose),
+        Asked("a common word", "intake", ("intake",), **loose),
+    ]
+
+
+def _scan(session: Session, words: Sequence[str]) -> list[Statement]:
+    """Every text read for these words. PostgreSQL's LIKE minds case and is faster: ILIKE is what people would write."""
+    is_sqlite = session.get_bind().dialect.name == "sqlite"
+    mark, like = ("?", "LIKE") if is_sqlite else ("%s", "ILIKE")
+    held = " AND ".join(f"line {like} {mark}" for _ in words)
+    return [(f"SELECT count(*) FROM found_ticket WHERE {held}", tuple(f"%{word}%" for word in words))]
+
+
+def _search(few: Session, many: Session, client: Client) -> Iterator[Row]:
+    """The target is held against the statements alone, as the scan is one; what stands around them is told beside."""
+    for small, large in zip(_asked(few), _asked(many), strict=True):
+        ids, small_ids = (
+            partial(look, session, LookedFor(words=one.typed), None, PAGE, count=False)
+            for session, one in ((many, large), (few, small))
+        )
+        address = f"/api/v1/archive?{urlencode({'find': large.typed})}"
+        works = [
+            bare(many, statements_of(many, ids)),
+            bare(few, statements_of(few, small_ids)),
+            bare(many, _scan(many, large.scanned)),
+            ids,
+            _shown(many, LookedFor(words=large.typed)),
+            lambda address=address: client.get(address),
+        ]
+        alone, alone_small, scanned, found, whole, answer = medians_s(works, repeats=9, warm_ups=2)
+        name = f"search: {large.name}"
+        note = f"{ms(alone)} to {ms(scanned)}; in process {ms(found)}, with page and counts {ms(whole)}"
+        yield Row(f"{name}, statements × scan", alone / scanned, large.most, note=note)
+        yield Row(f"{name}, statements × the small archive's", alone / alone_small, large.growth, note=ms(alone_small))
+        yield Row(f"{name}, HTTP answer × scan", answer / scanned, 0.0, least=True, note=f"{ms(answer)}, no target")
     tickets = many.scalar(select(func.count()).select_from(FoundTicket))
     yield Row("texts searched", float(tickets or 0), 0.0, "", least=True)

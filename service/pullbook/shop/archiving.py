@@ -5,7 +5,7 @@ named in one setup finds that setup's pulls. Ids come first; what is shown of th
 """
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,6 +14,7 @@ from sqlalchemy import (
     ColumnElement,
     Integer,
     and_,
+    bindparam,
     column,
     func,
     or_,
@@ -47,17 +48,25 @@ FIRST_TICKETS, MOST_TICKETS = 64, 1024
 PULLS_OF_A_TICKET = 3  # that a search finds, about
 IN_JOBS = (FoundPull.number, FoundPull.taken_at, FoundPull.pull_id)
 _WORDS = table("found_words", column("rowid", Integer))
-# What a pull is held against; ids stay the numbers they are, since few of a thousand are told. Texts are fetched row by
-# row: joined, PostgreSQL would read every setup there is for a few hundred of them.
-_SETUP = select(Setup.name + " " + Setup.changed + " " + Setup.fuel).where(Setup.id == FoundPull.setup_id)
-_NOTES = select(Pull.notes).where(Pull.id == FoundPull.pull_id)
-_PARTS = select(
+# Ids stay the numbers they are, since few of a thousand are told.
+_MET = select(
     *(type_coerce(one, BigInteger).label(one.key) for one in (FoundPull.pull_id, FoundPull.setup_id)),
     type_coerce(FoundPull.model_id, BigInteger).label("model_id"),
     FoundPull.number,
     FoundPull.model_year,
-    _SETUP.scalar_subquery().label("setup"),
-    _NOTES.scalar_subquery().label("notes"),
+)
+_IDS: Any = bindparam("ids", expanding=True, type_=BigInteger())
+# what a pull is held against beside its ticket's own words
+_SETUPS = select(
+    type_coerce(Setup.ticket_id, BigInteger), type_coerce(Setup.id, BigInteger), Setup.name, Setup.changed, Setup.fuel
+).where(type_coerce(Setup.ticket_id, BigInteger).in_(_IDS))
+_SETUPS = _SETUPS.order_by(Setup.ticket_id, Setup.position)
+_NOTES = select(type_coerce(Pull.id, BigInteger), Pull.notes).where(type_coerce(Pull.id, BigInteger).in_(_IDS))
+_LINES = (
+    FoundTicket.number,
+    type_coerce(FoundTicket.ticket_id, BigInteger).label("ticket_id"),
+    FoundTicket.own_line,
+    FoundTicket.line,
 )
 
 
@@ -116,7 +125,7 @@ def _key(session: Session, cursor: str | None) -> tuple[Any, ...] | None:
 def _with_words(
     session: Session, looked: LookedFor, model_ids: Sequence[str] | None, key: tuple[Any, ...] | None, enough: int
 ) -> Sequence[Any]:
-    """Rows of `_PARTS` that hold the words, up to so many and some more."""
+    """Rows of `_MET` that hold the words, up to so many and some more."""
     words = wanted(looked.words)
     if not words:
         return []  # nothing of it could be looked up
@@ -125,14 +134,14 @@ def _with_words(
     if key is not None:
         asked.append(tuple_(*IN_JOBS) < tuple_(*key, types=[one.type for one in IN_JOBS]))
     if few is not None:
-        statement: Any = _PARTS.add_columns(FoundTicket.own_line).join(few, few.c.pull_id == FoundPull.pull_id)
-        statement = statement.join(FoundTicket, FoundTicket.number == FoundPull.number)
-        rows = session.execute(_in_jobs(statement.where(*asked, _stands_in(session, words)))).all()
-        return _held_against(words, rows, {row.number: row.own_line for row in rows})
+        chosen: Any = _MET.add_columns(*_LINES[1:]).join(few, few.c.pull_id == FoundPull.pull_id)
+        chosen = chosen.join(FoundTicket, FoundTicket.number == FoundPull.number)
+        rows = session.execute(_in_jobs(chosen.where(*asked, _stands_in(session, words)))).all()
+        return _held_against(session, words, rows, {row.number: row for row in rows})
     met: list[Any] = []
     for lines in _tickets(session, words, key[0] if key else None, enough // PULLS_OF_A_TICKET):
-        rows = session.execute(_in_jobs(_PARTS.where(FoundPull.number.in_(list(lines)), *asked))).all()
-        met += _held_against(words, rows, lines)
+        rows = session.execute(_in_jobs(_MET.where(FoundPull.number.in_(list(lines)), *asked))).all()
+        met += _held_against(session, words, rows, lines)
         if len(met) >= enough:
             break
     return met
@@ -153,10 +162,10 @@ def _stands_in(session: Session, words: Wanted) -> ColumnElement[bool]:
     )
 
 
-def _tickets(session: Session, words: Wanted, newest_number: int | None, likely: int) -> Iterator[dict[int, str]]:
+def _tickets(session: Session, words: Wanted, newest_number: int | None, likely: int) -> Iterator[dict[int, Any]]:
     """Tickets whose texts hold the words, the newest first: as many as will likely do, then more at a time.
 
-    Number and own line. Looking again costs the whole look-up again, so it is not done by small steps.
+    Rows of `_LINES` by number. Looking again costs the whole look-up again, so it is not done by small steps.
     """
     at_once, below = max(FIRST_TICKETS, likely), None if newest_number is None else newest_number + 1
     is_sqlite = session.get_bind().dialect.name == "sqlite"
@@ -164,7 +173,7 @@ def _tickets(session: Session, words: Wanted, newest_number: int | None, likely:
         find = _by_fts5 if is_sqlite else _by_tsvector
         rows = find(session, words, below, at_once)
         if rows:
-            yield {row.number: row.own_line for row in rows}
+            yield {row.number: row for row in rows}
         if len(rows) < at_once:
             return
         below, at_once = rows[-1].number, min(2 * at_once, MOST_TICKETS)
@@ -173,9 +182,7 @@ def _tickets(session: Session, words: Wanted, newest_number: int | None, likely:
 def _by_fts5(session: Session, words: Wanted, below: int | None, limit: int) -> Sequence[Any]:
     matched = text("found_words MATCH :threes").bindparams(threes=words.fts5)
     statement = (
-        select(FoundTicket.number, FoundTicket.own_line)
-        .join(_WORDS, FoundTicket.number == _WORDS.c.rowid)
-        .where(matched, _stands_in(session, words))
+        select(*_LINES).join(_WORDS, FoundTicket.number == _WORDS.c.rowid).where(matched, _stands_in(session, words))
     )
     if below is not None:
         statement = statement.where(_WORDS.c.rowid < below)
@@ -190,28 +197,53 @@ def _by_tsvector(session: Session, words: Wanted, below: int | None, limit: int)
     threes = text("pullbook_trigrams(line) @@ CAST(:threes AS tsquery)").bindparams(threes=words.tsquery)
     capped = select(FoundTicket.number).where(threes, *asked).limit(FEW + 1).cte("capped").prefix_with("MATERIALIZED")
     numbers = sorted(session.scalars(select(capped.c.number)), reverse=True)
-    wanted_rows = select(FoundTicket.number, FoundTicket.own_line).order_by(FoundTicket.number.desc())
+    wanted_rows = select(*_LINES).order_by(FoundTicket.number.desc())
     if len(numbers) <= FEW:
         return session.execute(wanted_rows.where(FoundTicket.number.in_(numbers[:limit]))).all() if numbers else []
     return session.execute(wanted_rows.where(*asked).limit(limit)).all()
 
 
-def _held_against(words: Wanted, rows: Sequence[Any], own_lines: dict[int, str]) -> list[Any]:
-    """Of these pulls, those whose own ticket, setup and note hold every word; another setup's words are not theirs."""
-    whole = {number for number, line in own_lines.items() if words.is_met_by(line)}
-    met_in: dict[int, bool] = {}  # by setup, without the notes beside its pulls
+def _held_against(session: Session, words: Wanted, rows: Sequence[Any], lines: dict[int, Any]) -> list[Any]:
+    """Of these pulls, those whose own ticket, setup and note hold every word; another setup's words are not theirs.
+
+    `lines`: rows of `_LINES` by number. Setups and notes are read only where the ticket's own words do not decide.
+    """
+    whole = {number for number, line in lines.items() if words.is_met_by(line.own_line)}
+    open_ids = {line.ticket_id: line for number, line in lines.items() if number not in whole}
+    setups = _setup_lines(session, sorted(open_ids)) if open_ids else {}
+    met, noted = set[int](), dict[int, tuple[str, str]]()  # setups by id: that hold them, and that may with a note
+    for ticket_id, of_ticket in setups.items():
+        line = open_ids[ticket_id]
+        notes = _after(line.line, line.own_line, of_ticket.values())
+        for setup_id, setup in of_ticket.items():
+            if words.is_met_by(line.own_line, setup):
+                met.add(setup_id)
+            elif notes and words.is_met_by(line.own_line, setup, notes):
+                noted[setup_id] = line.own_line, setup
+    pull_ids = [row.pull_id for row in rows if row.setup_id in noted]
+    notes_of = {pull_id: note for pull_id, note in session.execute(_NOTES, {"ids": pull_ids})} if pull_ids else {}
 
     def is_met(row: Any) -> bool:
-        if row.number in whole:
+        if row.number in whole or row.setup_id in met:
             return True
-        setup, own = row.setup_id, own_lines[row.number]
-        if setup not in met_in:
-            met_in[setup] = words.is_met_by(own, setup_line(row.setup))
-        if met_in[setup] or not row.notes:
-            return met_in[setup]
-        return words.is_met_by(own, setup_line(row.setup), setup_line(row.notes))
+        note = notes_of.get(row.pull_id)
+        return note is not None and words.is_met_by(*noted[row.setup_id], setup_line(note))
 
     return [row for row in rows if is_met(row)]
+
+
+def _setup_lines(session: Session, ticket_ids: Sequence[int]) -> dict[int, dict[int, str]]:
+    """By ticket, then by setup, what each setup adds to its ticket's line."""
+    found: dict[int, dict[int, str]] = {}
+    for ticket_id, setup_id, *texts in session.execute(_SETUPS, {"ids": ticket_ids}):
+        found.setdefault(ticket_id, {})[setup_id] = setup_line(*texts)
+    return found
+
+
+def _after(line: str, own_line: str, setups: Iterable[str]) -> str:
+    """What of a ticket's line is neither its own nor its setups': the notes beside its pulls."""
+    known = " ".join(dict.fromkeys([own_line, *(setup for setup in setups if setup)]))
+    return line.removeprefix(known)
 
 
 Groups = Sequence[tuple[str | None, int | None, int]]  # model, model year, how many

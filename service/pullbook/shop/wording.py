@@ -112,7 +112,16 @@ def wanted(typed: str) -> Wanted:
     ways = [tuple(_needles(word, among_others=among_others) for word in words)] if words else []
     for joined in _joined(words):
         ways.append(tuple(_needles(word) for word in joined))
-    return Wanted(tuple(dict.fromkeys(way for way in ways if way and all(way))))
+    whole = dict.fromkeys(way for way in ways if way and all(way))
+    # what holds two long words as one holds each of them: looked up as well, it would cost as much again for nothing
+    return Wanted(tuple(way for way in whole if not any(_is_within(other, way) for other in whole if other != way)))
+
+
+def _is_within(words: tuple[Needles, ...], narrower: tuple[Needles, ...]) -> bool:
+    """Whether whatever meets the narrower way meets these words too."""
+    return all(
+        any(all(any(one in longer for one in needles) for longer in others) for others in narrower) for needles in words
+    )
 
 
 def _typed_words(typed: str) -> Iterable[str]:
