@@ -29,13 +29,14 @@ function painted(figure, width) {
   if (matchMedia("(pointer: coarse)").matches) layout.dragmode = false; // a finger moves the cursor and scrolls the page
   layout.paper_bgcolor = "rgba(0,0,0,0)";
   layout.plot_bgcolor = "rgba(0,0,0,0)";
-  if (width < 500) layout.margin = { ...layout.margin, l: 48, r: 20 };
+  if (width < 500) layout.margin = { ...layout.margin, l: 48, r: 20, t: 44 };
   const data = figure.data.map((trace) => ({
     ...trace, hoverinfo: "none", hovertemplate: undefined, line: { ...trace.line, color: token(`--setup-${trace.meta.style}`) },
     ...(trace.fill ? { fillcolor: token(`--setup-${trace.meta.style}`) + trace.fillcolor.slice(7) } : {}),
   }));
+  const named = (words) => (width < 500 ? words.replace(" – ", "<br>") : words); // which line is which: under the name
   const title = { family: token("--serif"), color: ink, size: width < 500 ? 13 : 15, weight: 600 };
-  layout.annotations = [...layout.annotations.map((one) => ({ ...one, font: title })), ...endLetters(data)];
+  layout.annotations = [...layout.annotations.map((one) => ({ ...one, text: named(one.text), align: "left", font: title })), ...endLetters(data)];
   return { data, layout };
 }
 
