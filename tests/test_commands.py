@@ -52,6 +52,20 @@ def test_an_empty_database_is_named_and_migrated(run):
     assert "up to date" in told
 
 
+@pytest.mark.skipif(os.name != "posix", reason="modes of files are POSIX's")
+def test_what_a_command_makes_is_for_the_services_own_user(tmp_path):
+    told = {"PULLBOOK_DATABASE_URL": f"sqlite:///{tmp_path}/new.sqlite3", "PULLBOOK_DATA_DIR": str(tmp_path)}
+    for words in (["migrate"], ["staff", "first-link"], ["chain", "head"]):
+        command = [sys.executable, "-m", "pullbook", *words]
+        done = subprocess.run(command, env=os.environ | told, umask=0o022, capture_output=True, text=True)
+        assert done.returncode == 0, done.stderr
+    made_here = [place for place in tmp_path.rglob("*") if place.is_file()]
+    assert {"new.sqlite3", "signing_key.pem"} <= {place.name for place in made_here}
+    assert {place.name: oct(place.stat().st_mode & 0o077) for place in made_here} == {
+        place.name: "0o0" for place in made_here
+    }
+
+
 def test_a_newer_database_is_refused_in_one_sentence(run, tmp_path):
     url = f"sqlite:///{tmp_path}/newer.sqlite3"
     migrate(url, MIGRATIONS)

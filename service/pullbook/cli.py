@@ -2,6 +2,7 @@
 
 import argparse
 import getpass
+import os
 import sys
 from collections.abc import Sequence
 from contextlib import closing
@@ -37,6 +38,7 @@ class Refusal(Exception):  # noqa: N818  it is said to a person, not raised at o
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command. Returns 0, or 1 with a sentence on standard error."""
     asked = _parser().parse_args(arguments)
+    os.umask(0o077)  # customers' names are in the database: what is made here is for the service's own user
     try:
         asked.run(Settings(), asked)
     except ValidationError as error:

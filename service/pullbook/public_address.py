@@ -43,7 +43,8 @@ class KnownHost:
             await self.app(scope, receive, send)
             return
         request = Request(scope)
-        host = host_name(request.headers.get("host", ""))
+        told = request.headers.getlist("host")
+        host = host_name(told[0]) if len(told) == 1 else ""  # of two, whoever stands before us may have read the other
         if host in self.known or (host in LOOPBACK and path_within(request) in HEALTH):
             await self.app(scope, receive, send)
             return
@@ -54,6 +55,7 @@ class KnownHost:
 def host_name(host_header: str) -> str:
     """The name in a Host header, in lower case and without its port; empty when it cannot be read."""
     try:
-        return urlsplit(f"//{host_header}").hostname or ""
+        parts = urlsplit(f"//{host_header}")
+        return (parts.hostname or "") if parts.port is None or parts.port else ""  # asking for a port reads it
     except ValueError:
         return ""

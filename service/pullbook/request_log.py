@@ -15,13 +15,15 @@ from pullbook.error_answers import unexpected
 from pullbook.json_answers import to_json
 
 log = logging.getLogger("pullbook.requests")
-_TOKEN_IN_PATH = re.compile(r"(/(?:r|set-up)/)(?!static/)[^/\s?\"']+")
+_TOKEN_IN_PATH = re.compile(r"(/(?:r|set-up)/+)(?!static/)[^/\s?\"']+", re.IGNORECASE)
 _TOKEN_IN_QUERY = re.compile(r"((?:^|[?&])token=)[^&\s\"']+")
+# 256 bits as they are written here, wherever somebody mistyped the way to them; hashes and names have not all of these
+_LIKE_A_TOKEN = re.compile(r"(?<![\w-])(?=[\w-]*[A-Z])(?=[\w-]*[a-z])(?=[\w-]*\d)[\w-]{40,}", re.ASCII)
 
 
 def mask(text: str) -> str:
     """The text without the tokens that open results links and set-up pages."""
-    return _TOKEN_IN_QUERY.sub(r"\1…", _TOKEN_IN_PATH.sub(r"\1…", text))
+    return _LIKE_A_TOKEN.sub("…", _TOKEN_IN_QUERY.sub(r"\1…", _TOKEN_IN_PATH.sub(r"\1…", text)))
 
 
 class JsonLines(logging.Formatter):

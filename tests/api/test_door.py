@@ -3,6 +3,7 @@
 import gzip
 import json
 import logging
+import secrets
 
 import brotli
 import pytest
@@ -50,12 +51,22 @@ def test_reading_needs_no_origin(desk):
     assert desk.get("/api/v1/session", headers={"Sec-Fetch-Site": "cross-site"}).status_code == 200
 
 
-@pytest.mark.parametrize("host", ["evil.example", "", "pulls.example.test.evil.example", "127.0.0.1", "a b", "[::1"])
+@pytest.mark.parametrize(
+    "host",
+    ["evil.example", "", "pulls.example.test.evil.example", "127.0.0.1", "a b", "[::1",
+     "pulls.example.test:80.evil.example", "pulls.example.test:80, evil.example", "pulls.example.test:x"],
+)  # fmt: skip
 def test_another_host_name_is_not_answered_to(anonymous, host):
     for path in ("/api/v1/session", "/sign-in", "/r/sometoken"):
         answer = anonymous.get(path, headers={"Host": host})
         assert answer.status_code == 400
         assert "evil" not in answer.text
+
+
+def test_two_host_names_are_one_too_many(anonymous):
+    # RFC 9112, section 3.2: a request with more than one Host line is answered with 400
+    both = [("Host", "pulls.example.test"), ("Host", "evil.example")]
+    assert anonymous.get("/sign-in", headers=both).status_code == 400
 
 
 def test_a_forged_forwarding_header_changes_nothing(anonymous):
@@ -153,6 +164,24 @@ def test_each_answer_and_its_line_of_log_carry_the_same_number(anonymous, caplog
 def test_tokens_are_masked_wherever_they_stand(path):
     assert "SECRET" not in mask(path)
     assert mask(path).startswith(path.split("SECRET")[0])
+
+
+@pytest.mark.parametrize("path", ["/R/{}", "/r//{}", "//r/{}", "/r.{}", "/results/{}", "/{}", "/x?to=http://a.test/{}"])
+def test_a_token_at_a_mistyped_address_is_masked_too(path):
+    token = secrets.token_urlsafe(32)
+    told = mask("GET " + path.format(token))
+    assert token[1:-1] not in told
+    assert told.startswith("GET " + path.split("{}")[0])
+
+
+def test_what_is_no_token_is_logged_as_it_is():
+    for text in (
+        "/r/logo", "/r/static/27ffe8e3dfc6/js/results/opened.js",
+        "/api/v1/pulls/6h17zh0echnrf/joined-files/6h17zy2bbw220",
+        "/static/5b86753ee4e2d5800e7af4e7bf0ced1798015b372afdfc79f327a754bc2fd9e8/chart.js",
+        "in a_function_whose_name_goes_on_and_on_for_longer_than_a_token_1",
+    ):  # fmt: skip
+        assert mask(text) == ("/r/…" if text == "/r/logo" else text)
 
 
 def test_what_was_typed_cannot_forge_a_line_of_log():
