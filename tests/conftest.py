@@ -200,13 +200,21 @@ def level(request: pytest.FixtureRequest) -> str:
 
 @pytest.fixture
 def database(
-    request: pytest.FixtureRequest, engine_name: str, level: str, _copies: dict[str, Copies], tmp_path_factory: Any
+    request: pytest.FixtureRequest,
+    engine_name: str,
+    level: str,
+    _copies: dict[str, Copies],
+    tmp_path_factory: Any,
+    tmp_path: Path,
 ) -> Iterator[Template]:
-    """A database of this test's own."""
+    """A database of this test's own, and beside it the key that its chain names as the shop's."""
     if engine_name not in _copies:
         server = request.getfixturevalue("postgres") if engine_name == "postgresql" else None
         _copies[engine_name] = Copies(engine_name, tmp_path_factory.mktemp(engine_name), server)
     with _copies[engine_name].copy(level) as copy:
+        key = _copies[engine_name].folder / "signing_key.pem"
+        if level == "furnished":
+            shutil.copy(key, tmp_path / key.name)
         yield copy
 
 

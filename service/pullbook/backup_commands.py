@@ -12,7 +12,7 @@ from pullbook.db.migrating import migrate
 from pullbook.db.schema_state import known_revisions, schema_state
 from pullbook.errors import NotReady
 from pullbook.settings import MIGRATIONS, Settings
-from pullbook.shop.attesting import signer_of
+from pullbook.shop.attesting import trusted_signer
 from pullbook.shop.backing_up import back_up
 from pullbook.shop.restoring import read_bundle, restore
 
@@ -31,7 +31,7 @@ def run_backup(settings: Settings, asked: argparse.Namespace) -> None:
     """Write the bundle, and say what is in it, what is not, and where the chain stands."""
     now = datetime.now(UTC)
     with records(settings) as database:
-        made = back_up(database, signer_of(database, settings.signing_key, now), now, asked.to, __version__)
+        made = back_up(database, trusted_signer(database, settings.signing_key, now), now, asked.to, __version__)
     print(
         f"{made.path} is whole: {made.rows} rows, {made.size_bytes / 1e6:.1f} MB. It is not encrypted and holds names."
     )

@@ -24,13 +24,15 @@ from pullbook.shop.anchoring import Anchor, anchors_in
 from pullbook.shop.attesting import (
     attest,
     enter_key,
-    head_text,
+    key_in_force,
     make_key,
     note_of,
     public_line,
     read_key,
     sign_today,
     signer_of,
+    text_of_head,
+    trusted_signer,
 )
 from pullbook.shop.examining import Report, Wanted, examine
 from pullbook.shop.rehashing import Share
@@ -72,13 +74,18 @@ def key_doubt(settings: Settings, database: Database) -> str | None:
     """Why receipts go unsigned, in words; None where nothing is amiss."""
     path = settings.signing_key
     try:
-        there = read_key(path) is not None
+        there = read_key(path)
     except (NotReady, OSError) as error:
         return f"receipts are not signed: {error}"
     with database.reading() as session:
-        known = session.execute(select(ChainKey.id).limit(1)).scalar() is not None
-    if there or not known:
+        known = key_in_force(session)
+    if known in (None, there.key_id if there else ""):
         return None
+    if there is not None:
+        return (
+            f"receipts are not signed: the key in {path} is {there.key_id}, and not the shop's, {known}; put that one "
+            "back from a copy, or say with `pullbook chain new-key` that this one takes its place"
+        )
     return (
         f"receipts are not signed: the key that was in {path} is gone; put it back from a copy, or make another with "
         "`pullbook chain new-key`"
@@ -107,16 +114,31 @@ def run_verify(settings: Settings, asked: argparse.Namespace) -> None:
     """Look at everything; NotReady, so that the command fails, where anything is not as it was."""
     anchors = [one for path in asked.anchors for one in _anchors(path)]
     after, before = _kept_state(asked)
-    wanted = Wanted(asked.share, after, asked.columns, anchors, asked.accept, settings.weather_stale_minutes)
     with records(settings) as database, database.reading() as session:
+        in_file, unread = _key_in_file(settings)
+        wanted = Wanted(
+            asked.share, after, asked.columns, anchors, asked.accept, settings.weather_stale_minutes, in_file
+        )
         report = examine(session, datetime.now(UTC), wanted, _Progress().say, _keeper(asked))
-    report.findings += before
+    report.findings += [*unread, *before]
     if asked.state is not None and asked.state.exists():
         asked.state.unlink()  # through: the next look begins anew
     print(json.dumps(report.told(), indent=1) if asked.json else _in_words(report, asked))
     if report.findings:
         count = len(report.findings)
         raise NotReady(f"{count} thing{'s' if count > 1 else ''} not as it was; nothing was changed")
+
+
+def _key_in_file(settings: Settings) -> tuple[str | None, list[Finding]]:
+    """The id of the key that there is to sign with, or else what is wrong with its file.
+
+    A file that is gone is no finding; `check` says so.
+    """
+    try:
+        signer = read_key(settings.signing_key)
+    except (NotReady, OSError) as error:
+        return None, [Finding(None, "key", "", str(error))]
+    return signer.key_id if signer else None, []
 
 
 class _Progress:
@@ -192,26 +214,31 @@ def run_head(settings: Settings, _asked: argparse.Namespace) -> None:
             row = session.scalars(select(SignedHead).order_by(SignedHead.day.desc()).limit(1)).one_or_none()
     if row is None:
         raise NotReady(f"Nothing is signed: the key is not in {settings.signing_key}.")
-    print(note_of(head_text(row.day, row.entries, row.head, row.signed_at), row.key_id, row.signature), end="")
+    print(note_of(text_of_head(row), row.key_id, row.signature), end="")
 
 
 def run_key(settings: Settings, _asked: argparse.Namespace) -> None:
     """Print every public key, the latest first."""
     with records(settings) as database:
-        signer_of(database, settings.signing_key, datetime.now(UTC))
+        trusted_signer(database, settings.signing_key, datetime.now(UTC))
         with database.reading() as session:
             for row in session.scalars(select(ChainKey).order_by(ChainKey.made_at.desc(), ChainKey.id)):
                 print(public_line(row.public_key), f"since {row.made_at:%Y-%m-%d %H:%M} UTC", row.reason, sep="  ")
 
 
 def run_new_key(settings: Settings, asked: argparse.Namespace) -> None:
-    """Make a new key where the file is gone; a key that is there is never written over."""
+    """Make a new key where the file is gone, or take in the one that was put there; none is ever written over."""
     now = datetime.now(UTC)
     with records(settings) as database:
-        if read_key(settings.signing_key) is not None:
-            raise NotReady(f"There is a key in {settings.signing_key}; move it away first if it is not to be used.")
-        make_key(settings.signing_key)
         signer = read_key(settings.signing_key)
+        with database.reading() as session:
+            if signer is not None and session.get(ChainKey, signer.key_id) is not None:
+                raise NotReady(
+                    f"The key in {settings.signing_key} has its entry; move it away first if it is not to be used."
+                )
+        if signer is None:
+            make_key(settings.signing_key)
+            signer = read_key(settings.signing_key)
         if signer is not None:
             enter_key(database, signer, now, asked.reason)
             print(public_line(signer.public_key))
@@ -238,4 +265,5 @@ def _lines(session: Session) -> Iterator[str]:
         yield line({**entry_of(dict(row)), "head": row["head"]})
     for head in session.scalars(select(SignedHead).order_by(SignedHead.day)):
         told = {"day": head.day, "entries": head.entries, "head": head.head, "signed": plain(head.signed_at)}
-        yield line({**told, "key_id": head.key_id, "signature": head.signature})
+        trail = {} if head.trail_hash is None else {"trail": f"{head.trail_entries} {head.trail_hash}"}
+        yield line({**told, **trail, "key_id": head.key_id, "signature": head.signature})

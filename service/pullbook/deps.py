@@ -1,16 +1,20 @@
 """What a route may ask for, as named types: settings, the time, a session on the records, the person signed in."""
 
 from collections.abc import AsyncIterator, Iterator
+from contextlib import suppress
 from datetime import datetime
 from typing import Annotated
 
 from fastapi import Depends, Request
 from fastapi.concurrency import run_in_threadpool
+from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from pullbook.db.connect import Database
 from pullbook.errors import NotAllowed, NotSignedIn
 from pullbook.settings import Settings
+from pullbook.shop.attesting import attest
+from pullbook.shop.chaining import was_entered
 from pullbook.shop.keying import LinkKey
 from pullbook.shop.sending_in import Sender, sender_of
 from pullbook.shop.signing_in import Person, person_of
@@ -68,6 +72,10 @@ def write_session(request: Request) -> Iterator[Session]:
     """One request, one transaction: kept when the route ends well, undone when it raises."""
     with _records(request).writing() as session:
         yield session
+    if was_entered(session):
+        # it is kept by now: a head that cannot be signed just then is signed with whatever is entered next
+        with suppress(SQLAlchemyError):
+            attest(_records(request), request.app.state.settings.signing_key, request.app.state.clock())
 
 
 async def read_session(request: Request) -> AsyncIterator[Session]:

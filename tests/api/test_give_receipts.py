@@ -12,6 +12,7 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from sqlalchemy import delete, select
 
+from pullbook.cli import main
 from pullbook.db.chain import ChainEntry, ChainKey, ChainSalt
 from pullbook.db.tables import Counter
 from pullbook.shop.attesting import make_key
@@ -184,23 +185,33 @@ def test_a_key_file_that_cannot_be_read_keeps_no_file_out(tuner: Any, app: Any, 
     assert filed(tuner, house, DATA)["receipt"]["signature"] is None
 
 
-def test_another_key_in_the_file_is_entered_and_the_old_one_kept(tuner: Any, app: Any, house: Any) -> None:
+def test_another_key_in_the_file_signs_nothing_until_somebody_says_that_the_first_is_lost(
+    tuner: Any, app: Any, house: Any, monkeypatch: Any, capsys: Any
+) -> None:
     first = filed(tuner, house, DATA)["receipt"]
     path = app.state.settings.signing_key
     path.unlink()
     make_key(path)
     second = filed(tuner, house, Steady(start_rad_s=41.0).csv())["receipt"]
-    assert second["key_id"] != first["key_id"]
-    for receipt in (first, second):
+    assert (second["key_id"], second["signature"]) == (None, None)
+    monkeypatch.setenv("PULLBOOK_DATABASE_URL", app.state.settings.database_url)
+    monkeypatch.setenv("PULLBOOK_DATA_DIR", str(app.state.settings.data_dir))
+    assert main(["check"]) == 0
+    assert f"and not the shop's, {first['key_id']}" in capsys.readouterr().out
+    assert main(["chain", "new-key", "--reason", "The disk broke"]) == 0
+    assert main(["chain", "new-key", "--reason", "Once more"]) == 1
+    third = filed(tuner, house, Steady(start_rad_s=42.0).csv())["receipt"]
+    assert third["key_id"] != first["key_id"]
+    for receipt in (first, third):
         key = public_key(tuner, receipt["key_id"])
         key.verify(base64.b64decode(receipt["signature"]), text_of(receipt).encode())
     keys = [row for row in entries_of(app) if row.kind == "key"]
-    assert [row.record_id for row in keys] == [first["key_id"], second["key_id"]]
+    assert [row.record_id for row in keys] == [first["key_id"], third["key_id"]]
 
 
 @pytest.mark.parametrize("hours", [0, 14.5])  # 23:30 by UTC, and past midnight in the shop
 def test_each_day_has_one_signed_head_by_the_shops_clock(tuner: Any, house: Any, now: Any, hours: float) -> None:
-    assert tuner.get("/api/v1/chain/heads").json() == {"items": [], "next": None}
+    (first,) = tuner.get("/api/v1/chain/heads").json()["items"]  # of the shop's first calibration
     filed(tuner, house, DATA)
     filed(tuner, house, Steady(start_rad_s=41.0).csv())
     now.advance(hours=hours)
@@ -210,7 +221,11 @@ def test_each_day_has_one_signed_head_by_the_shops_clock(tuner: Any, house: Any,
     days = [one["day"] for one in found]
     assert days == (["2026-03-11", "2026-03-10"] if hours else ["2026-03-10"])
     at = datetime.fromisoformat(found[0]["signed_at"]).astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
-    text = f"pullbook head 1\nday {days[0]}\nentries {found[0]['entries']}\nhead {found[0]['head']}\nsigned {at}\n"
+    told = (f"day {days[0]}", f"entries {found[0]['entries']}", f"head {found[0]['head']}")
+    trail = f"trail {found[0]['trail_entries']} {found[0]['trail_hash']}"
+    text = "\n".join(("pullbook head 2", *told, trail, f"signed {at}", ""))
     public_key(tuner, found[0]["key_id"]).verify(base64.b64decode(found[0]["signature"]), text.encode())
     if hours:
         assert (found[0]["entries"], found[0]["head"]) == (last["entry_number"], last["head"])
+    else:
+        assert found == [first]

@@ -69,7 +69,8 @@ def _signed_head(shop: Shop, day: str, signed_at: Any) -> Any:
 def test_a_head_signed_for_another_day_than_it_was_made_on(shop: Shop, day: str, days: int) -> None:
     with shop.app.state.database.writing() as session:
         session.add(_signed_head(shop, day, shop.now.value + timedelta(days=days)))
-    (words,) = found(shop.verify())
+    put_in, words = found(shop.verify())
+    assert put_in == f"signed head {day}: it stands in no entry: it was put in past the service"
     assert words.startswith(f"entry {shop.last()}, signed head {day}: ")
 
 

@@ -53,10 +53,11 @@ class KeyList(Answer):
 
 
 class HeadAnswer(Answer):
-    """Where the chain stood at the first thing filed on that day, by the shop's clock.
+    """Where the chain, and the audit trail, stood at the first thing entered on that day, by the shop's clock.
 
-    The signature is Ed25519, in base64, over `pullbook head 1`, `day …`, `entries N`, `head …`, `signed …Z`, each with
-    its line feed.
+    The signature is Ed25519, in base64, over `pullbook head 2`, `day …`, `entries N`, `head …`, `trail N …`,
+    `signed …Z`, each with its line feed. A head from before the trail was signed begins with `pullbook head 1` and has
+    no such line.
     """
 
     day: str
@@ -65,6 +66,8 @@ class HeadAnswer(Answer):
     signed_at: Instant
     key_id: str
     signature: str
+    trail_entries: int | None
+    trail_hash: str | None
 
 
 class HeadList(Answer):
@@ -90,7 +93,7 @@ def keys(session: ReadSession) -> Response:
 
 @router.get("/chain/heads", summary="Signed heads of the chain", response_model=HeadList)
 def heads(person: SignedIn, session: ReadSession, cursor: Cursor = None, limit: Limit = 50) -> Response:
-    """One for each day on which a pull or a device’s file came in; keep some where the server cannot reach."""
+    """One for each day on which anything was entered; keep some where the server cannot reach."""
     names = [name for name in HeadAnswer.model_fields if name != "day"]
     asked = select(SignedHead.day.label("id"), *(getattr(SignedHead, name) for name in names))
     rows, following = page(session, asked, [SignedHead.day], cursor, limit)

@@ -138,7 +138,8 @@ def main(words: list[str]) -> int:
     keys = {one.split("+", 2)[1]: base64.b64decode(one.split("+", 2)[2])[1:] for one in given}
     faults = list(chain_faults(entries))
     for one in (one for one in lines if "day" in one):
-        text = "pullbook head 1\n" + "".join(f"{name} {one[name]}\n" for name in ("day", "entries", "head", "signed"))
+        names = [name for name in ("day", "entries", "head", "trail", "signed") if name in one]
+        text = f"pullbook head {len(names) - 3}\n" + "".join(f"{name} {one[name]}\n" for name in names)
         raw = bytes.fromhex(one["key_id"]) + base64.b64decode(one["signature"])
         note = f"{text}\n— pullbook {base64.b64encode(raw).decode()}\n"
         faults += [f"head of {one['day']}: {fault}" for fault in [note_fault(note, keys, entries)] if fault]

@@ -5,15 +5,17 @@ import binascii
 import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from pullbook.late_methods import dataclass
 from pullbook.shop.attesting import head_text, is_signed_by, receipt_text
 from pullbook.shop.verifying import Finding, Seen
+from pullbook.shop.vouching import trail_fault
 
 _NOTE = re.compile(
-    r"^(pullbook (?:receipt|head) 1\n(?:[a-z0-9]+ [^\n]*\n)+)(?:\n— pullbook ([A-Za-z0-9+/=]+)(?:\n|$))?", re.MULTILINE
+    r"^(pullbook (?:receipt|head) [12]\n(?:[a-z0-9]+ [^\n]*\n)+)(?:\n— pullbook ([A-Za-z0-9+/=]+)(?:\n|$))?",
+    re.MULTILINE,
 )
 
 
@@ -27,6 +29,7 @@ class Anchor:
     head: str
     key_id: str | None
     signature: str | None
+    trail: tuple[int, str] | None = None  # where the audit trail stood then
 
 
 def anchors_in(name: str, content: str) -> list[Anchor]:
@@ -47,9 +50,11 @@ def _from_note(name: str, text: str, told: str | None) -> Anchor:
         raw = base64.b64decode(told or "", validate=True)
     except binascii.Error:
         raw = b""
-    signed = (raw[:4].hex(), base64.b64encode(raw[4:]).decode()) if raw else (None, None)
+    key_id, signature = (raw[:4].hex(), base64.b64encode(raw[4:]).decode()) if raw else (None, None)
     number = lines.get("entry") or lines.get("entries") or "0"
-    return Anchor(f"{name}, entry {number}", text, int(number), lines.get("head", ""), *signed)
+    trail_entries, _, trail_hash = lines.get("trail", "").partition(" ")
+    trail = (int(trail_entries), trail_hash) if trail_entries.isdecimal() else None
+    return Anchor(f"{name}, entry {number}", text, int(number), lines.get("head", ""), key_id, signature, trail)
 
 
 def _objects(told: Any) -> Iterator[Mapping[str, Any]]:
@@ -63,6 +68,7 @@ def _objects(told: Any) -> Iterator[Mapping[str, Any]]:
 
 
 def _from_object(name: str, one: Mapping[str, Any]) -> Iterator[Anchor]:
+    trail = None
     try:
         if "entry_number" in one:
             at = datetime.fromisoformat(one["received_at"])
@@ -70,12 +76,15 @@ def _from_object(name: str, one: Mapping[str, Any]) -> Iterator[Anchor]:
             text = receipt_text(number, at, one["size_bytes"], one["sha256"], one["head"])
         elif "entries" in one and "signed_at" in one:
             number = int(one["entries"])
-            text = head_text(one["day"], number, one["head"], datetime.fromisoformat(one["signed_at"]))
+            if one.get("trail_hash") is not None:
+                trail = (int(one["trail_entries"]), str(one["trail_hash"]))
+            signed_at = datetime.fromisoformat(one["signed_at"])
+            text = head_text(one["day"], number, one["head"], signed_at, trail or (None, None))
         else:
             return
     except (KeyError, TypeError, ValueError):
         return
-    yield Anchor(f"{name}, entry {number}", text, number, one["head"], one.get("key_id"), one.get("signature"))
+    yield Anchor(f"{name}, entry {number}", text, number, one["head"], one.get("key_id"), one.get("signature"), trail)
 
 
 def held_against(anchors: Sequence[Anchor], seen: Seen, keys: Mapping[str, str]) -> tuple[list[Finding], int]:
@@ -100,7 +109,7 @@ def _fault(anchor: Anchor, seen: Seen, keys: Mapping[str, str]) -> str:
         return f"it vouches for entry {anchor.number}, and the chain ends at {seen.last}: entries are cut off"
     if seen.heads.get(anchor.number) != anchor.head:
         return f"entry {anchor.number} is not the one it vouches for: it or one before it was written anew"
-    return ""
+    return trail_fault(anchor.trail, seen, "it vouches for")
 
 
 def _other_file(anchor: Anchor, entry: Mapping[Any, Any] | None) -> str:

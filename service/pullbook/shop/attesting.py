@@ -11,7 +11,7 @@ import hashlib
 import os
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from functools import lru_cache
 from pathlib import Path
@@ -34,11 +34,14 @@ from pullbook.db.chain import ChainEntry, ChainKey, SignedHead
 from pullbook.db.connect import Database
 from pullbook.db.tables import Shop
 from pullbook.errors import NotFound, NotReady
+from pullbook.late_methods import dataclass
+from pullbook.shop.auditing import last_of_trail
 from pullbook.shop.chaining import enter, take_numbers
 from pullbook.shop.sealing import FIRST_PREVIOUS, plain
 
 NAME = "pullbook"  # of the key, in notes
-_KNOWN_KEYS = select(ChainKey.id)
+_KEYS_ENTERED = select(ChainEntry.record_id).where(ChainEntry.kind == "key").order_by(ChainEntry.number.desc())
+_HEADS_ENTERED = select(ChainEntry.record_id).where(ChainEntry.kind == "signed head")
 _ENTRY = select(ChainEntry.__table__).where(
     ChainEntry.kind == bindparam("kind"), ChainEntry.record_id == bindparam("record_id")
 )
@@ -116,10 +119,22 @@ def receipt_text(entry_number: int, received_at: datetime, size_bytes: int, sha2
     return "\n".join(("pullbook receipt 1", *lines, f"head {head}", ""))
 
 
-def head_text(day: str, entries: int, head: str, signed_at: datetime) -> str:
-    """What a day's head says, and what its signature is over."""
-    lines = (f"day {day}", f"entries {entries}", f"head {head}", f"signed {plain(signed_at)}", "")
-    return "\n".join(("pullbook head 1", *lines))
+def head_text(
+    day: str, entries: int, head: str, signed_at: datetime, trail: tuple[int | None, str | None] = (None, None)
+) -> str:
+    """What a day's head says, and what its signature is over.
+
+    `trail`: how many entries the audit trail had, and the hash of the last. A head from before that was signed has
+    none, and says so by its first line.
+    """
+    told = () if trail[1] is None else (f"trail {trail[0]} {trail[1]}",)
+    lines = (f"day {day}", f"entries {entries}", f"head {head}", *told, f"signed {plain(signed_at)}", "")
+    return "\n".join((f"pullbook head {2 if told else 1}", *lines))
+
+
+def text_of_head(row: Any) -> str:
+    """What the signature of a row of `signed_head` is over."""
+    return head_text(row.day, row.entries, row.head, row.signed_at, (row.trail_entries, row.trail_hash))
 
 
 @lru_cache(maxsize=8)
@@ -162,20 +177,38 @@ def make_key(path: Path) -> None:
 
 
 def signer_of(database: Database, path: Path, now: datetime) -> Signer | None:
-    """The shop's key. It is made where the shop never had one, and a new one in the file is entered in the chain.
+    """The shop's key. It is made, and entered in the chain, where the shop never had one.
 
-    None where the shop had a key and its file is gone: nothing is signed until the file is back, or until somebody
-    says by a command that it is lost. A key that came by itself would hide that.
+    None where the shop had a key and its file is gone, and NotReady where another lies there: nothing is signed until
+    the file is back, or until somebody says by a command that it is lost. A key that came by itself would hide that.
     """
     with database.reading() as session:
-        known = set(session.execute(_KNOWN_KEYS).scalars())
+        known = key_in_force(session)
     signer = read_key(path)
-    if signer is None and not known:
+    if signer is None and known is None:
         make_key(path)
         signer = read_key(path)
-    if signer is not None and signer.key_id not in known:
-        enter_key(database, signer, now, "" if not known else "another key was put in its file")
+    if signer is not None and known is None:
+        enter_key(database, signer, now, "")
+    elif signer is not None and signer.key_id != known:
+        raise NotReady(
+            f"The key in {path} is {signer.key_id}, and not {known}, which the chain names as the shop's: put that "
+            "one back, or say by `pullbook chain new-key` that it is lost."
+        )
     return signer
+
+
+def key_in_force(session: Session) -> str | None:
+    """The id of the key that the chain names as the shop's; None where it never had one."""
+    return session.execute(_KEYS_ENTERED.limit(1)).scalar()
+
+
+def trusted_signer(database: Database, path: Path, now: datetime) -> Signer | None:
+    """The shop's key where it can be signed with just now; None where not, whatever the reason is."""
+    try:
+        return signer_of(database, path, now)
+    except (NotReady, OSError):
+        return None
 
 
 def enter_key(database: Database, signer: Signer, now: datetime, reason: str) -> None:
@@ -201,10 +234,23 @@ def sign_today(database: Database, signer: Signer | None, now: datetime) -> None
         entries = take_numbers(session, 0)  # whoever else signs today waits here
         if session.get(SignedHead, day) is not None:
             return
-        told = select(ChainEntry.head).where(ChainEntry.number == entries)
-        head = session.execute(told).scalar_one() if entries else FIRST_PREVIOUS
-        signed = {"key_id": signer.key_id, "signature": signer.sign(head_text(day, entries, head, now))}
-        session.add(SignedHead(day=day, entries=entries, head=head, signed_at=now, **signed))
+        last = select(ChainEntry.head).where(ChainEntry.number == entries)
+        head = session.execute(last).scalar_one() if entries else FIRST_PREVIOUS
+        trail = last_of_trail(session)
+        signature = signer.sign(head_text(day, entries, head, now, trail))
+        told = {"day": day, "entries": entries, "head": head, "signed_at": now, "key_id": signer.key_id}
+        _enter_older(session, now)
+        session.execute(
+            insert(SignedHead), {**told, "signature": signature, "trail_entries": trail[0], "trail_hash": trail[1]}
+        )
+        enter(session, now, "signed head", day)
+
+
+def _enter_older(session: Session, now: datetime) -> None:
+    """The first time that a head has an entry of its own, those that were signed before get theirs."""
+    if session.execute(_HEADS_ENTERED.limit(1)).first() is None:
+        for day in session.execute(select(SignedHead.day).order_by(SignedHead.day)).scalars():
+            enter(session, now, "signed head", day)
 
 
 def head_note(session: Session, signer: Signer | None, now: datetime) -> tuple[int, str]:
@@ -214,7 +260,7 @@ def head_note(session: Session, signer: Signer | None, now: datetime) -> tuple[i
     """
     row = session.execute(_LAST_ENTRY).one_or_none()
     entries, head = (row.number, row.head) if row else (0, FIRST_PREVIOUS)
-    told = head_text(_today(session, now), entries, head, now)
+    told = head_text(_today(session, now), entries, head, now, last_of_trail(session))
     return entries, note_of(told, signer.key_id if signer else None, signer.sign(told) if signer else None)
 
 
@@ -244,9 +290,6 @@ def attest(database: Database, path: Path, now: datetime) -> Signer | None:
     A key that is not there, or cannot be read, is no reason not to file: receipts then go unsigned, and the command
     `check` says why.
     """
-    try:
-        signer = signer_of(database, path, now)
-    except (NotReady, OSError):
-        return None
+    signer = trusted_signer(database, path, now)
     sign_today(database, signer, now)
     return signer

@@ -2,8 +2,7 @@
 
 import hashlib
 import secrets
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from typing import Any, cast
 
@@ -14,6 +13,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.evidence import AuditDetail, AuditEntry
 from pullbook.db.tables import Counter
 from pullbook.db.upserting import counting_on
+from pullbook.late_methods import dataclass
 
 FIRST_PREVIOUS = "0" * 64
 _WAITING = "audit_notes"
@@ -135,6 +135,22 @@ def first_broken_entry(session: Session) -> int | None:
         previous = entry["hash"]
     counted = session.execute(select(Counter.last).where(Counter.name == _COUNTER)).scalar()
     return None if (counted or 0) == expected else expected + 1
+
+
+def last_of_trail(session: Session) -> tuple[int, str]:
+    """Where the trail stands: how many entries it has, and the hash of the last."""
+    asked = select(_ENTRY.c.number, _ENTRY.c.hash).order_by(_ENTRY.c.number.desc()).limit(1)
+    row = session.execute(asked).one_or_none()
+    return (row.number, row.hash) if row is not None else (0, FIRST_PREVIOUS)
+
+
+def hashes_at(session: Session, numbers: Iterable[int]) -> dict[int, str]:
+    """The hashes of those of these entries that there are; that before the first is always the same."""
+    found = {0: FIRST_PREVIOUS}
+    for number in set(numbers):
+        for told in session.execute(_HASH_OF, {"number": number}).scalars():
+            found[number] = told
+    return found
 
 
 def how_many(session: Session) -> int:

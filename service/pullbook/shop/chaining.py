@@ -2,7 +2,6 @@
 
 import secrets
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, cast
 
@@ -13,14 +12,14 @@ from pullbook.db.chain import ChainEntry, ChainSalt
 from pullbook.db.evidence import RawFile
 from pullbook.db.tables import Counter
 from pullbook.db.upserting import counting_on
+from pullbook.late_methods import dataclass
 from pullbook.shop.auditing import write_waiting
 from pullbook.shop.sealing import FIRST_PREVIOUS, KINDS, entry_of, head_of, row_digest, words_digest
 
 COUNTER = "chain_entry"
-_WAITING = "chain_entries"
+_WAITING, _ENTERED = "chain_entries", "chain_was_entered"
 _ENTRY, _SALT, _FILE = (cast("Table", kind.__table__) for kind in (ChainEntry, ChainSalt, RawFile))
 _HEAD_AT = select(_ENTRY.c.head).where(_ENTRY.c.number == bindparam("number"))
-_ID_ONLY = {kind: select(sealed.table.c.id) for kind, sealed in KINDS.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +33,8 @@ class Waiting:
 
 def _select(kind: str) -> Any:
     sealed = KINDS[kind]
-    names = dict.fromkeys(("id", sealed.at, *sealed.columns, *sealed.words))
-    columns = [sealed.table.c[name] for name in names]
+    names = dict.fromkeys((sealed.at, *sealed.columns, *sealed.words))
+    columns = [sealed.table.c[sealed.key].label("id"), *(sealed.table.c[name] for name in names)]
     if not sealed.file:
         return select(*columns)
     size = _FILE.c.size_bytes.label("size_bytes")
@@ -43,7 +42,7 @@ def _select(kind: str) -> Any:
 
 
 _ROWS = {kind: _select(kind) for kind in KINDS}
-_ROW = {kind: _ROWS[kind].where(sealed.table.c.id == bindparam("record_id")) for kind, sealed in KINDS.items()}
+_ROW = {kind: _ROWS[kind].where(sealed.table.c[sealed.key] == bindparam("record_id")) for kind, sealed in KINDS.items()}
 
 
 def enter(session: Session, now: datetime, kind: str, record_id: str) -> None:
@@ -68,6 +67,12 @@ def _write_all(session: Session) -> None:
     if before == 0:
         waiting = [*_there_before(session, waiting), *waiting]
     _write(session, before, [(one, _one_row(session, one)) for one in waiting])
+    session.info[_ENTERED] = True
+
+
+def was_entered(session: Session) -> bool:
+    """Whether this session wrote any entries since it was last asked."""
+    return bool(session.info.pop(_ENTERED, False))
 
 
 def _one_row(session: Session, one: Waiting) -> dict[str, Any]:
@@ -84,7 +89,7 @@ def with_beside(session: Session, kind: str, row: Mapping[Any, Any]) -> dict[str
 
 def rows_of(session: Session, kind: str) -> Iterator[dict[str, Any]]:
     """Every record of a kind as it stands now."""
-    for row in session.execute(_ROWS[kind].order_by(KINDS[kind].table.c.id)).mappings():
+    for row in session.execute(_ROWS[kind].order_by(KINDS[kind].table.c[KINDS[kind].key])).mappings():
         yield with_beside(session, kind, row)
 
 
@@ -93,7 +98,7 @@ def _there_before(session: Session, waiting: Sequence[Waiting]) -> list[Waiting]
     new = {(one.kind, one.record_id) for one in waiting}
     now, found = waiting[0].now, []
     for place, (kind, sealed) in enumerate(KINDS.items()):
-        for record_id, at in session.execute(select(sealed.table.c.id, sealed.table.c[sealed.at])):
+        for record_id, at in session.execute(select(sealed.table.c[sealed.key], sealed.table.c[sealed.at])):
             if (kind, record_id) not in new:
                 found.append((at, place, record_id, Waiting(kind, record_id, now)))
     return [one for _, _, _, one in sorted(found, key=lambda four: four[:3])]

@@ -1,7 +1,7 @@
 """Examining: every look at the chain and the records, one after another, and what it comes to."""
 
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from typing import Any
 
@@ -9,9 +9,11 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from pullbook.db.chain import ChainKey
+from pullbook.late_methods import dataclass
 from pullbook.shop.anchoring import Anchor, held_against
 from pullbook.shop.rehashing import Share, files
-from pullbook.shop.verifying import Finding, Republished, Seen, audit_trail, heads, publications, records, walk
+from pullbook.shop.verifying import Finding, Republished, Seen, audit_trail, publications, records, walk
+from pullbook.shop.vouching import heads, keys, look_at_trail
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +26,7 @@ class Wanted:
     anchors: Sequence[Anchor] = ()
     accepted: Collection[int] = ()
     weather_stale_minutes: int = 60
+    key_in_file: str | None = None  # the id of the key that there is to sign with
 
 
 @dataclass
@@ -92,12 +95,14 @@ def examine(
     say("records")
     note(records(session, seen))
     say("signed heads and the audit trail")
+    look_at_trail(session, seen, [one.trail[0] for one in wanted.anchors if one.trail is not None])
+    note(keys(session, seen, wanted.key_in_file))
     note(heads(session, seen, now))
     note(audit_trail(session))
     say("what was published")
     note(publications(session, seen, report.published, wanted.weather_stale_minutes))
-    keys = {row.id: row.public_key for row in session.execute(select(ChainKey.id, ChainKey.public_key))}
-    findings, report.anchored_to = held_against(wanted.anchors, seen, keys)
+    public = {row.id: row.public_key for row in session.execute(select(ChainKey.id, ChainKey.public_key))}
+    findings, report.anchored_to = held_against(wanted.anchors, seen, public)
     note(iter(findings))
     report.entries, report.sound_to, report.anchors = seen.last, seen.sound_to, len(wanted.anchors)
     report.signed_to = min(seen.signed_to, seen.sound_to)

@@ -18,18 +18,18 @@ it, and the entry names the head before it; the first names 64 noughts.
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, cast
 
 from sqlalchemy import Table, select
 from sqlalchemy.orm import Session
 
-from pullbook.db.chain import ChainKey
+from pullbook.db.chain import ChainKey, SignedHead
 from pullbook.db.evidence import Pull, ResultsLink
 from pullbook.db.joined import CalibrationBasis, CalibrationEvidence, JoinedFile
 from pullbook.db.senders import TrayFile
 from pullbook.db.tables import Calibration, ChannelMap, WeatherReading
+from pullbook.late_methods import dataclass
 
 FIRST_PREVIOUS = "0" * 64
 
@@ -45,6 +45,7 @@ class Sealed:
     by: str | None = None  # the column of the person
     device: str | None = None
     file: bool = False  # has a raw file of its own: the column `sha256`
+    key: str = "id"  # the column that names it
     beside: Callable[[Session, str], dict[str, Any]] | None = None
 
 
@@ -114,8 +115,14 @@ KINDS: Mapping[str, Sealed] = {
         _table(ResultsLink),
         "made_at",
         ("ticket_id", "token_hash", "pull_ids", *_SHOWN, "digest", "published", "replaces_id", *_ENTERED),
-        ("note",),
+        ("note", "told"),
         "made_by",
+    ),
+    "signed head": Sealed(
+        _table(SignedHead),
+        "signed_at",
+        ("entries", "head", "signed_at", "key_id", "signature", "trail_entries", "trail_hash"),
+        key="day",
     ),
 }  # in this order what was there before the chain is taken in, within one instant
 
