@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pullbook.measure.alignment import probe_lag
-from pullbook.measure.held import when_new
+from pullbook.measure.held import when_bent, when_new
 from pullbook.measure.probelag import USUAL_LAG_S
 from tests.studies.lags import CLOCK_WAYS, WITHIN_CLOCK_MS, WITHIN_LAG_MS, clock_row, lag_row
 from tests.studies.made_lambda import WAYS, Case, channels_of
@@ -22,6 +22,28 @@ def test_a_lag_from_a_tenth_to_a_whole_second_is_found_within_20_ms(shape, way):
     assert row.not_told == 0
     assert np.abs(row.errors_ms).max() <= WITHIN_LAG_MS
     assert row.stated_ms.max() <= WITHIN_LAG_MS
+
+
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("shape", ["opening throttle", "protection alone"])
+def test_one_movement_of_the_command_is_enough_polled_too(shape, way):
+    row = lag_row(shape, way, seeds=40)
+    assert row.not_told == 0
+    assert np.abs(row.errors_ms).max() <= WITHIN_LAG_MS
+
+
+@pytest.mark.parametrize("way", WAYS[1:])
+@pytest.mark.parametrize("shape", ["sudden step", "opening throttle"])
+def test_a_jump_between_two_polls_is_doubted_by_how_far_they_are_apart(shape, way):
+    row = lag_row(shape, way, seeds=20)
+    assert np.mean(np.abs(row.errors_ms) <= 2.0 * row.stated_ms) >= 0.95
+    assert row.stated_ms.max() <= 35.0
+
+
+def test_a_sudden_step_that_was_written_down_at_once_is_told_exactly():
+    row = lag_row("sudden step", "200 Hz", seeds=10)
+    assert np.abs(row.errors_ms).max() <= 10.0
+    assert row.stated_ms.max() <= 5.0
 
 
 @pytest.mark.parametrize("shape", [BENDS, "opening throttle", "protection alone"])
@@ -51,7 +73,7 @@ def test_a_mixture_that_is_wrong_by_a_share_and_an_offset_shows_its_lag_all_the_
 
 
 def test_gentle_slopes_are_told_with_a_large_doubt_or_not_at_all():
-    row = lag_row("gentle slopes", "200 Hz", seeds=6)
+    row = lag_row("gentle slopes", "200 Hz", seeds=40)
     assert row.stated_ms.min() > 40.0
     assert np.mean(np.abs(row.errors_ms) <= 2.0 * row.stated_ms) >= 0.9
 
@@ -104,3 +126,26 @@ def test_a_rounded_channel_is_not_taken_for_a_held_one(decimals):
     when, what = when_new(time, rounded)
     assert len(when) == len(time)
     assert what is rounded
+
+
+@pytest.mark.parametrize("jitter_s", [0.0, 0.03])
+def test_lines_drawn_between_polls_are_taken_at_the_polls_evenly_spaced_or_not(jitter_s):
+    chance = np.random.default_rng(4)
+    asked_at = np.arange(0.0312, 12.0, 0.1) + chance.uniform(0.0, jitter_s, 120)
+    told = 0.9 + 0.03 * np.sin(1.3 * asked_at)
+    time = np.arange(asked_at[0], asked_at[-1], 0.005)
+    when, what = when_bent(time, np.interp(time, asked_at, told))
+    assert np.median(np.diff(when)) == pytest.approx(0.1, abs=0.006)
+    assert len(when) < len(time) / 5
+    assert np.abs(np.interp(asked_at[1:-2], when, what) - told[1:-2]).max() < 5e-4
+
+
+def test_a_command_of_a_few_straight_lines_or_of_noise_was_not_polled():
+    time = np.arange(0.0, 12.0, 0.005)
+    for values in (
+        np.interp(time, [2.0, 2.1, 7.0, 12.0], [0.97, 0.88, 0.86, 0.855]),
+        0.9 + np.random.default_rng(1).normal(0.0, 0.01, len(time)),
+        np.round(np.interp(time, [2.0, 4.0, 7.0, 12.0], [0.97, 0.88, 0.86, 0.855]), 3),
+        np.full(len(time), 0.9),
+    ):
+        assert when_bent(time, values)[1] is values

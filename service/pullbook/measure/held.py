@@ -5,6 +5,9 @@ import numpy as np
 from pullbook.measure.curveparts import Array
 
 _ROWS = 3  # a value that stands this many rows at least, usually, is a held one or a rounded one
+_LINES = 2  # a controller may draw one short line itself
+_PAUSE_S = 0.5  # s: a straight line that lasts longer is no pause between two samples
+_STRAIGHT = 1e-6  # of the sharpest bend, or the largest move: what a sum of floats leaves of a straight line
 _REGULAR = 0.9  # of the changes come at whole multiples of one step, within a fifth of it
 
 
@@ -42,6 +45,28 @@ def when_new(time_s: Array, values: Array) -> tuple[Array, Array]:
     waited = fresh[1:][spaces > 1.5 * step] - step  # it was asked all the while, and had not changed
     rows = np.unique(np.concatenate(([0], fresh, waited, [max(fresh[0] - step, 0)])))
     return 0.5 * (time_s[rows] + time_s[np.maximum(rows - 1, 0)]), values[rows]  # it came between two rows
+
+
+def when_bent(time_s: Array, values: Array) -> tuple[Array, Array]:
+    """The samples of a slow source between which a faster logger, or whoever joined two files, drew straight lines.
+
+    `time_s`, `values`: (rows,), finite, rising. Such a signal runs straight over several rows and bends at its own
+    samples alone, evenly spaced or not; where it bends at fewer, samples are put in as far apart as the others are.
+    Anything else comes back as it is, also lines that were rounded afterwards, which bend everywhere.
+    """
+    if len(values) < 2 * _ROWS:
+        return time_s, values
+    changes = np.abs(np.diff(np.diff(values) / np.diff(time_s)))
+    ends = np.concatenate(([0], np.flatnonzero(changes > _STRAIGHT * float(changes.max())) + 1, [len(values) - 1]))
+    lasts, moves = np.diff(time_s[ends]), np.abs(np.diff(values[ends]))
+    lines = (np.diff(ends) >= _ROWS) & (lasts <= _PAUSE_S) & (moves > _STRAIGHT * float(moves.max()))
+    if np.count_nonzero(lines) < _LINES:
+        return time_s, values
+    parts = np.rint(lasts / float(np.median(lasts[lines]))).astype(int).tolist()
+    pieces = zip(time_s[ends[:-1]].tolist(), time_s[ends[1:]].tolist(), parts, strict=True)
+    begins = [first + (last - first) / part * np.arange(part) for first, last, part in pieces if part]
+    when = np.append(np.concatenate(begins), time_s[-1])
+    return when, np.interp(when, time_s, values)
 
 
 def _is_held(spaces: Array, sizes: Array) -> bool:

@@ -8,17 +8,22 @@ the answer to a step passes 63 % then, where delay and time constant are its two
 
 Every whole 20 ms is tried first; then Gauss-Newton steps on d, τ, gain and offset at once, with weights that leave out
 what is far off (Beaton and Tukey 1974). Offset and gain belong to the mixture, which need not be right for its lateness
-to show. Only what follows a movement of the command within two seconds counts: elsewhere λ tells nothing of time.
+to show. Only the second before a movement of the command and the two after it count: elsewhere λ tells nothing of time,
+and a mixture that is not quite as commanded there would be taken for lateness. Where it strays by something of its own
+while the command moves, no fit can tell that from lateness, and the uncertainty does not hold it.
+
+A command that is only asked now and then has moved anywhere between two answers. How far apart they are is in the
+uncertainty: a single sudden step is placed by them and by nothing else.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, Mask, ProbeLag
-from pullbook.measure.held import in_order, thinned, when_new
+from pullbook.measure.held import in_order, thinned, when_bent, when_new
 
 USUAL_LAG_S = 0.45  # common practice: 0.2 to 0.8 s for a probe in the tailpipe at full load
 USUAL_U_S = 0.25
@@ -28,6 +33,7 @@ _STEP_S = 0.02
 _MOVES = 0.02  # λ: a command that moves less tells no lag
 _STIRS = 0.008  # λ within two seconds: enough to be followed
 _MEMORY_S = 2.0
+_AHEAD_S = 1.0  # before a movement: what λ was until then tells how far it moved
 _LEAD_S = 0.6  # before the sweep: where opening the throttle may move the command
 EDGE_S = 0.15  # before the sweep's end: later gas mixes with that of the throttle shutting
 _USUAL_TAU_S, _TAU_U_S = 0.10, 0.10
@@ -37,6 +43,7 @@ _NUDGE_S = 0.01
 _ALIKE = 2e-4  # λ: residuals that small tell nothing between two ways
 _FINEST = 5e-4  # λ: no two samples are nearer to each other than that with any meaning
 _FLOOR_S = 0.003
+_ONE_SIDED = 2.0  # a step that was written down when it was asked lay up to a whole pause before, not half to each side
 _CLEARLY_OBEYED = 20.0  # log likelihood by which steps must fit better than the course they were taken from
 
 
@@ -120,13 +127,15 @@ def _lines(channels: Mapping[str, Array], sweep_s: tuple[float, float]) -> list[
     start = first - LONGEST_S
     even = start + _STEP_S * np.arange(int((last + LONGEST_S - start) / _STEP_S) + 1, dtype=np.float64)
     place = np.clip((seen_s - start) / _STEP_S, 0, len(even) - 1).astype(np.intp)
-    ways = [(when, asked), when_new(when, asked)]
-    if len(ways[1][0]) == len(when):
-        ways.pop()
+    new = when_new(when, asked)
+    ways = [((when, asked), _between_s(*when_bent(when, asked)))]
+    if len(new[0]) < len(when):
+        between_s = _between_s(*new)
+        ways = [((when, asked), between_s * _ONE_SIDED), (new, between_s)]
     made = []
-    for way in ways:
+    for way, between_s in ways:
         command = np.interp(even, *thinned(*way, _STEP_S))
-        made.append(_Lines(even, command, seen_s, seen, _stirred(command)[place], _between_s(*way)))
+        made.append(_Lines(even, command, seen_s, seen, _stirred(command)[place], between_s))
     return made
 
 
@@ -152,9 +161,11 @@ def _after_first_order(command: Array, tau_s: float) -> Array:
 
 
 def _stirred(command: Array) -> Mask:
-    """Where the command moved within the last two seconds, so that measured λ can tell how late it follows."""
-    rows = int(_MEMORY_S / _STEP_S)
-    windows = sliding_window_view(np.concatenate((np.full(rows, command[0]), command))[::10], rows // 10 + 1)
+    """Where the command moves within the next second, or moved within the last two: there measured λ can tell how late
+    it follows, and how far."""
+    before, after = int(_MEMORY_S / _STEP_S), int(_AHEAD_S / _STEP_S)
+    longer = np.concatenate((np.full(before, command[0]), command, np.full(after, command[-1])))[::10]
+    windows = sliding_window_view(longer, (before + after) // 10 + 1)
     made: Mask = np.repeat(windows.max(axis=1) - windows.min(axis=1) > _STIRS, 10)[: len(command)]
     return made
 
