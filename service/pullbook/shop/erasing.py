@@ -96,7 +96,7 @@ def _tickets(session: Session, now: datetime, tickets: Sequence[str]) -> int:
         Payment: {"note": ""},
         TicketLimit: {"note": ""},
         TrackRun: {"notes": "", "version": TrackRun.version + 1},
-        ResultsLink: {"note": "", "version": ResultsLink.version + 1},
+        ResultsLink: {"note": "", "told": None, "version": ResultsLink.version + 1},
     }
     for table, values in blank.items():
         session.execute(update(table).where(table.ticket_id.in_(tickets)).values(values))

@@ -1,12 +1,13 @@
 """Opening: what stands behind a results link's token, and how often somebody looked."""
 
+import hmac
 import threading
 from collections import OrderedDict
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from ipaddress import IPv6Address, ip_address
 
-from sqlalchemy import bindparam, select, update
+from sqlalchemy import bindparam, func, select, update
 from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import ResultsLink, ResultsLinkDay
@@ -24,12 +25,18 @@ MISSES_BY_ADDRESS = Pace(burst=30, seconds_each=6.0)
 MISSES_ANYWHERE = Pace(burst=600, seconds_each=0.2)
 MOST_ADDRESSES = 4096
 
-# one look into one index, whether there is no such link, it has ended or it was ended: the work is the same
-_LIVE = select(ResultsLink.id, ResultsLink.pin_hash).where(
-    ResultsLink.token_hash == bindparam("token_hash"),
-    ResultsLink.revoked_at.is_(None),
-    ResultsLink.ends_at > bindparam("now"),
+# Whatever the token, one row is read and held against it: its own, or else that of the next hash, or of the first. A
+# look that finds no row is faster than one that finds an ended link, and ten thousand of them show it.
+_NEXT = (
+    select(ResultsLink.token_hash)
+    .where(ResultsLink.token_hash >= bindparam("token_hash"))
+    .order_by(ResultsLink.token_hash)
+    .limit(1)
 )
+_FIRST = select(ResultsLink.token_hash).order_by(ResultsLink.token_hash).limit(1)
+_NEAREST = select(
+    ResultsLink.id, ResultsLink.token_hash, ResultsLink.pin_hash, ResultsLink.revoked_at, ResultsLink.ends_at
+).where(ResultsLink.token_hash == func.coalesce(_NEXT.scalar_subquery(), _FIRST.scalar_subquery()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +49,12 @@ class LiveLink:
 
 def live_link(session: Session, token: str, now: datetime) -> LiveLink:
     """The link behind a token. NotFound alike for one never given out, ended or revoked: nobody learns which."""
-    row = session.execute(_LIVE, {"token_hash": token_hash(token), "now": now}).one_or_none()
+    asked = token_hash(token)
+    row = session.execute(_NEAREST, {"token_hash": asked}).one_or_none()
     if row is None:
+        raise NotFound(ASK)
+    is_its = hmac.compare_digest(row.token_hash, asked)
+    if not (is_its & (row.revoked_at is None) & (row.ends_at > now)):
         raise NotFound(ASK)
     return LiveLink(row.id, row.pin_hash)
 

@@ -20,6 +20,7 @@ from pullbook.shop.comparing import Comparison, compare
 from pullbook.shop.facts import TicketFacts
 from pullbook.shop.judging import Asked
 from pullbook.shop.keying import LinkKey
+from pullbook.shop.pinning import told_of
 from pullbook.shop.reading import ReadSettings
 from pullbook.shop.superseding import Earlier, earlier, refuse_wrong_replacing
 from pullbook.shop.tracing import digest_of
@@ -115,6 +116,7 @@ def publish(
     row = _row(wanted, ticket_id, published, shop_units(session))
     row.id, row.token_hash, row.pin_hash = link_id, token_hash(token), pin_hash_of(wanted.pin) if wanted.pin else None
     row.made_at, row.made_by, row.ends_at = now, staff_id, now + timedelta(days=wanted.days)
+    row.told = told_of(comparison)
     session.add(row)
     session.flush()
     after = {

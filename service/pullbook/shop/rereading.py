@@ -16,6 +16,7 @@ from pullbook.shop.comparing import Comparison, compared
 from pullbook.shop.explaining import explained
 from pullbook.shop.judging import Asked
 from pullbook.shop.loading import Loaded, load_pulls
+from pullbook.shop.pinning import as_told
 from pullbook.shop.reading import ReadSettings, read_loaded
 
 
@@ -31,6 +32,7 @@ class LinkShown:
     band_low_rpm: float | None
     band_high_rpm: float | None
     published: dict[str, Any]
+    told: dict[str, Any] | None  # words as they were published; None: as they are on record
     made_at: datetime
     ends_at: datetime
 
@@ -68,7 +70,7 @@ def reread(loaded: Sequence[Loaded], link: LinkShown, weather_stale_minutes: int
     customer is better served by another band, which the page names, than by none.
     """
     settings = ReadSettings(link.standard, link.window_s, weather_stale_minutes=weather_stale_minutes)
-    pulls = [read_loaded(one, settings) for one in loaded]
+    pulls = [read_loaded(one, settings) for one in as_told(loaded, link.told)]
     try:
         return compared(pulls, settings, Asked(link.band_low_rpm, link.band_high_rpm))
     except Invalid:
