@@ -90,6 +90,44 @@ def test_weights_that_cannot_be_are_refused(tuner, path, changes):
     assert answer.json()["problems"]
 
 
+def test_every_chosen_check_of_the_brake_counts(tuner, path):
+    ids = []
+    for day, share in ((7, 1.0), (8, 1.002), (9, 0.999)):
+        asked = weights(taken_at=f"2026-03-0{day}T08:00:00+00:00")
+        asked["steps"] = [{**step, "reading": step["reading"] * share} for step in asked["steps"]]
+        ids.append(made(tuner.post(f"{path}/calibration-evidence/entered", json=asked))["id"])
+    alone = tuner.get(f"{path}/calibration-evidence/proposal", params={"evidence_id": ids[-1:]}).json()
+    together = tuner.get(f"{path}/calibration-evidence/proposal", params={"evidence_id": ids}).json()
+    mean = np.mean([1.02, 1.02 / 1.002, 1.02 / 0.999])
+    assert together["values"]["brake_scale"] == pytest.approx(mean, rel=1e-6)
+    assert together["values"]["brake_scale_u"] > alone["values"]["brake_scale_u"]
+    assert any("mean of 3 checks" in line for line in together["words"])
+    assert any(line.startswith("2026-03-08: ") for line in together["words"])
+
+
+@pytest.mark.parametrize(
+    ("kind", "told", "missing"),
+    [
+        ("known_torque", {"torque_u_nm": 0.1}, {"torque_nm"}),
+        ("known_mass", {"hung_mass_kg": 20.0}, {"hung_mass_u_kg", "hung_radius_m", "hung_radius_u_m"}),
+        ("known_mass", {"hung_mass_kg": 20.0, "hung_mass_u_kg": 0.01, "hung_radius_m": 0.2}, {"hung_radius_u_m"}),
+        ("known_mass", {"disc_inertia_kg_m2": 0.8}, {"disc_inertia_u_kg_m2"}),
+    ],
+)
+def test_only_the_figures_that_are_missing_are_asked_for(tuner, house, kind, told, missing):
+    answer = send_evidence(tuner, house, coast_csv(), kind=kind, **told)
+    assert answer.status_code == 422
+    assert {problem["field"].split(".")[-1] for problem in answer.json()["problems"]} == missing
+
+
+def test_a_list_of_evidence_opens_no_file(tuner, house, path, statements):
+    kept = made(send_evidence(tuner, house, coast_csv()))
+    statements.clear()
+    (listed,) = tuner.get(f"{path}/calibration-evidence").json()["items"]
+    assert listed == {name: value for name, value in kept.items() if name not in ("coast_down", "brake", "failure")}
+    assert not any("column_block" in one or "raw_file" in one for one in statements)
+
+
 def test_chosen_evidence_is_proposed_and_made_into_a_calibration(owner, house, path):
     worn = Rollers(4.2, (2.6, 0.016, 2.1e-4))
     ids = [

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 
+from pullbook.pages.calibration_page import NOT_FITTED, READ_AT_ONCE
 from tests.api.coast_files import coast_csv, send_evidence, weights
 from tests.api.pull_files import Steady, filed
 from tests.furnishing import CALIBRATION, START, made
@@ -39,6 +40,17 @@ def test_chosen_evidence_shows_what_it_comes_to_and_a_form_filled_with_it(owner,
     assert "Guards on" in html
     assert "hanging weights fall" in html
     assert "Left by the fit" in html
+
+
+def test_only_the_latest_pieces_are_fitted_and_earlier_ones_when_they_are_ticked(owner, house, page):
+    for seed in range(READ_AT_ONCE + 2):
+        at = (START - timedelta(days=seed + 1)).isoformat()
+        last = made(send_evidence(owner, house, coast_csv(seed=seed + 1), taken_at=at))
+    html = page(f"/cells/{house.cell_id}")
+    assert html.count("in force when it was taken") == READ_AT_ONCE
+    assert html.count(NOT_FITTED) == 2
+    ticked = page(f"/cells/{house.cell_id}", evidence_id=[last["id"]])
+    assert ticked.count("in force when it was taken") == READ_AT_ONCE + 1
 
 
 def test_an_inertia_that_does_not_agree_is_warned_of(owner, house, page):

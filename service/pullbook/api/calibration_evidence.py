@@ -13,6 +13,7 @@ from pullbook.api.evidence_shapes import (
     FiledKind,
     ProposedAnswer,
     evidence_facts,
+    filed_facts,
     proposed_facts,
 )
 from pullbook.api.raw_answers import raw_answer
@@ -22,7 +23,7 @@ from pullbook.deps import DatabaseDep, Now, ReadSession, SettingsDep, SignedIn, 
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
 from pullbook.late_routes import LateRouter
-from pullbook.shop.calibrating import propose, read_cell_evidence, read_evidence
+from pullbook.shop.calibrating import propose, read_evidence
 from pullbook.shop.evidencing import (
     EvidenceFacts,
     EvidenceWanted,
@@ -137,9 +138,9 @@ def enter(cell_id: CellId, asked: EnteredEvidence, person: Tuner, session: Write
 
 @router.get("", summary="A cell's evidence", response_model=EvidenceList)
 def several(cell_id: CellId, person: SignedIn, session: ReadSession) -> Response:
-    """Each piece read anew under the calibration that was in force when it was taken, latest first."""
+    """As it was filed or entered, latest taken first; what a piece comes to is answered with the piece itself."""
     one_cell(session, cell_id)
-    return Json({"items": [evidence_facts(one) for one in reversed(read_cell_evidence(session, cell_id))]})
+    return Json({"items": [filed_facts(one) for one in reversed(evidence_of(session, cell_id))]})
 
 
 @router.get("/proposal", summary="What chosen evidence comes to", response_model=ProposedAnswer)
@@ -156,7 +157,7 @@ def proposal(
 
 @router.get("/{evidence_id}", summary="One piece of evidence", response_model=EvidenceAnswer)
 def get(cell_id: CellId, evidence_id: EvidenceId, person: SignedIn, session: ReadSession) -> Response:
-    """With its fit, worked out anew."""
+    """With its fit, worked out anew under the calibration that was in force when it was taken."""
     return Json(evidence_facts(read_evidence(session, _one(session, cell_id, evidence_id))))
 
 

@@ -17,6 +17,7 @@ from pullbook.measure.brakecheck import (
 from pullbook.measure.coastdown import CoastDown
 from pullbook.measure.coastruns import InertiaCheck
 from pullbook.shop.calibrating import EvidenceRead, Proposed
+from pullbook.shop.evidencing import EvidenceFacts
 
 FEWEST_WEIGHTS = 3
 Kind = Literal["coast_down", "known_torque", "known_mass", "brake_weights"]
@@ -112,8 +113,8 @@ class BrakeAnswer(Answer):
     words: list[str]
 
 
-class EvidenceAnswer(Answer):
-    """Evidence on record and what it comes to, worked out at this reading. `failure` says why it comes to nothing."""
+class EvidenceFiled(Answer):
+    """Evidence as it was filed or entered; what it comes to stands with the piece itself."""
 
     id: str
     cell_id: str
@@ -126,6 +127,11 @@ class EvidenceAnswer(Answer):
     note: str
     made_at: Instant
     made_by_name: str
+
+
+class EvidenceAnswer(EvidenceFiled):
+    """Evidence on record and what it comes to, worked out at this reading. `failure` says why it comes to nothing."""
+
     coast_down: CoastAnswer | None
     brake: BrakeAnswer | None
     failure: str | None
@@ -134,7 +140,7 @@ class EvidenceAnswer(Answer):
 class EvidenceList(Answer):
     """All evidence of a cell, the latest taken first."""
 
-    items: list[EvidenceAnswer]
+    items: list[EvidenceFiled]
 
 
 class InertiaAnswer(Answer):
@@ -159,12 +165,16 @@ class ProposedAnswer(Answer):
     evidence_ids: list[str]
 
 
+def filed_facts(facts: EvidenceFacts) -> dict[str, Any]:
+    """Evidence as listed: nothing is fitted for it."""
+    return {name: getattr(facts, name) for name in facts.__dataclass_fields__}
+
+
 def evidence_facts(read: EvidenceRead) -> dict[str, Any]:
     """Evidence as answered."""
-    facts = {name: getattr(read.facts, name) for name in read.facts.__dataclass_fields__}
     run = None if read.run is None or read.inertia_kg_m2 is None else _coast(read.run, read.inertia_kg_m2)
     brake = None if read.brake is None else _brake(read.brake)
-    return {**facts, "coast_down": run, "brake": brake, "failure": read.failure}
+    return {**filed_facts(read.facts), "coast_down": run, "brake": brake, "failure": read.failure}
 
 
 def _coast(run: CoastDown, inertia: float) -> dict[str, Any]:

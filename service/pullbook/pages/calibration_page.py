@@ -16,10 +16,12 @@ from pullbook.late_routes import LateRouter
 from pullbook.pages.owner import constants_shown
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.rollers_shown import CalibrationPage, EvidenceLine, ProposedLine
-from pullbook.shop.calibrating import EvidenceRead, Proposed, propose, read_cell_evidence, roller_constants
-from pullbook.shop.evidencing import constants_at
+from pullbook.shop.calibrating import EvidenceRead, Proposed, propose, read_evidence, roller_constants
+from pullbook.shop.evidencing import constants_at, evidence_of
 
 router = LateRouter(include_in_schema=False)
+READ_AT_ONCE = 8  # of the latest pieces: a few sessions; a fit of every one ever filed would keep the page waiting
+NOT_FITTED = "Of an earlier session: tick it to see what it comes to."
 TITLES = {
     "inertia_kg_m2": "Inertia J, kg·m²",
     "inertia_u_kg_m2": "u of J, kg·m²",
@@ -59,7 +61,7 @@ def read_calibration_page(session: Session, cell_id: str, chosen: list[str], now
         raise NotFound("There is no such cell.")
     kept = constants_at(session, cell_id, now)
     proposed = propose(session, cell_id, chosen) if chosen else None
-    lines = tuple(_line(one, one.facts.id in chosen) for one in reversed(read_cell_evidence(session, cell_id)))
+    lines = _lines(session, cell_id, () if proposed is None else proposed.chosen)
     stands = {} if kept is None else {name: getattr(roller_constants(kept), name) for name in TITLES}
     return CalibrationPage(
         cell=cell,
@@ -70,6 +72,18 @@ def read_calibration_page(session: Session, cell_id: str, chosen: list[str], now
         constants=() if proposed is None else _constants(proposed, stands, cell.has_brake),
         arm_m=None if kept is None else kept.brake_arm_m,
     )
+
+
+def _lines(session: Session, cell_id: str, chosen: tuple[EvidenceRead, ...]) -> tuple[EvidenceLine, ...]:
+    """The latest first. What is chosen was read for the proposal; of the rest only the latest few are fitted here."""
+    read = {one.facts.id: one for one in chosen}
+    lines = []
+    for place, facts in enumerate(reversed(evidence_of(session, cell_id))):
+        one = read.get(facts.id)
+        if one is None:
+            one = read_evidence(session, facts) if place < READ_AT_ONCE else EvidenceRead(facts)
+        lines.append(_line(one, facts.id in read))
+    return tuple(lines)
 
 
 def _constants(proposed: Proposed, stands: dict[str, float | None], has_brake: bool) -> tuple[ProposedLine, ...]:
@@ -93,7 +107,7 @@ def _figure(value: float | None) -> str:
 
 def _line(read: EvidenceRead, chosen: bool) -> EvidenceLine:
     run, brake, facts = read.run, read.brake, [*_added(read)]
-    comes_to, wide, narrow = read.failure or "", "", ""
+    comes_to, wide, narrow = read.failure or NOT_FITTED, "", ""
     steps: tuple[tuple[str, str, str, str], ...] = ()
     if run is not None and read.inertia_kg_m2 is not None:
         losses = run.losses_nm(read.inertia_kg_m2)

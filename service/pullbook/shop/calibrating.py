@@ -1,7 +1,7 @@
 """Calibrating: evidence read anew at every look, and what constants it comes to. Nothing derived is stored."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 
 import numpy as np
 from sqlalchemy import select
@@ -9,7 +9,9 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.tables import Calibration, ChannelMap
 from pullbook.errors import FieldProblem, Invalid
+from pullbook.late_methods import dataclass
 from pullbook.measure.brakecheck import STANDARD_GRAVITY_M_S2, BrakeCheck, Step, check_brake
+from pullbook.measure.brakepool import BrakePool, pool_checks
 from pullbook.measure.coastdown import CoastDown, read_coast_down
 from pullbook.measure.coastruns import Added, Drifted, InertiaCheck, Losses, check_inertia, combine, drift
 from pullbook.measure.curveparts import RollerCalibration, SweepError
@@ -58,8 +60,9 @@ class Proposed:
     losses: Losses | None = None
     drifted: Drifted | None = None
     inertia: InertiaCheck | None = None
-    brake: BrakeCheck | None = None
+    brake: BrakePool | None = None
     evidence_ids: tuple[str, ...] = field(default=())
+    chosen: tuple[EvidenceRead, ...] = field(default=())  # each as it was read for this
 
 
 def added_of(facts: EvidenceFacts) -> Added:
@@ -83,13 +86,8 @@ def added_of(facts: EvidenceFacts) -> Added:
     )
 
 
-def read_cell_evidence(session: Session, cell_id: str) -> list[EvidenceRead]:
-    """Everything on record about a cell, each read under the calibration in force when it was taken."""
-    return [read_evidence(session, facts) for facts in evidence_of(session, cell_id)]
-
-
 def read_evidence(session: Session, facts: EvidenceFacts) -> EvidenceRead:
-    """One piece, read anew."""
+    """One piece, read anew under the calibration in force when it was taken."""
     if facts.kind == "brake_weights":
         return _read_weights(facts)
     kept = constants_at(session, facts.cell_id, facts.taken_at)
@@ -192,13 +190,24 @@ def _proposed(base: RollerCalibration, chosen: Sequence[EvidenceRead]) -> Propos
         plural = "s" if len(bare) > 1 else ""
         words.append(f"Losses from {len(bare)} coast-down{plural}. {_scatter_words(losses, drifted)}".strip())
         words += [drifted.words] if drifted is not None and len(bare) > 1 else []
-    brake = next((one.brake for one in reversed(chosen) if one.brake is not None), None)
+    brake = _brake(chosen, words)
     if brake is not None:
         values |= {"brake_scale": brake.scale, "brake_scale_u": brake.scale_u, "brake_zero_nm": brake.zero_nm}
         given += ["brake_scale", "brake_scale_u", "brake_zero_nm"]
-        words += brake.words
     ids = tuple(one.facts.id for one in chosen)
-    return Proposed(values, tuple(given), tuple(words), losses, drifted, inertia, brake, ids)
+    return Proposed(values, tuple(given), tuple(words), losses, drifted, inertia, brake, ids, tuple(chosen))
+
+
+def _brake(chosen: Sequence[EvidenceRead], words: list[str]) -> BrakePool | None:
+    """Every check of the brake together; what each says of itself is told by its day where there are several."""
+    checks = [(one.facts.taken_at, one.brake) for one in chosen if one.brake is not None]
+    if not checks:
+        return None
+    pool = pool_checks([check for _, check in checks])
+    words += pool.words
+    for taken_at, check in checks:
+        words += [line if len(checks) == 1 else f"{taken_at:%Y-%m-%d}: {line}" for line in check.words]
+    return pool
 
 
 def _inertia(

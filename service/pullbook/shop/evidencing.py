@@ -1,7 +1,6 @@
 """Evidencing: what somebody did to find out a cell's constants is filed as it was done, and never edited."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import select
@@ -10,6 +9,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.joined import CalibrationEvidence
 from pullbook.db.tables import Calibration, Cell, Staff
 from pullbook.errors import FieldProblem, Invalid, NotFound
+from pullbook.late_methods import dataclass
 from pullbook.shop.auditing import note
 from pullbook.shop.chaining import enter
 from pullbook.shop.filing import FileRead, clean_file_name, keep_file
@@ -69,10 +69,18 @@ def refuse_wrong_details(kind: str, given: Mapping[str, float | None]) -> dict[s
         if set(there) == set(wanted):
             return there
     needed = " or ".join(", ".join(names) for names in SAID_BESIDE[kind]) or "nothing"
-    called = kind.replace("_", "-")
+    called = kind.replace("_", " ").replace("coast down", "coast-down")
+    meant = max(SAID_BESIDE[kind], key=lambda names: len(set(names) & set(there)))
+    beside = f"together with {', '.join(name for name in meant if name in there)}" if set(meant) & set(there) else ""
     problems = [
-        FieldProblem(name, given.get(name), f"for a {called}, {needed} is to be said and nothing else")
-        for name in sorted(set(there).symmetric_difference(SAID_BESIDE[kind][0]))
+        FieldProblem(name, None, f"a figure for it, {beside or 'since nothing was said of what was added'}")
+        for name in meant
+        if name not in there
+    ]
+    problems += [
+        FieldProblem(name, value, f"nothing: a {called} takes {needed} and nothing else")
+        for name, value in sorted(there.items())
+        if name not in meant
     ]
     raise Invalid(f"A {called} needs {needed} beside the file.", *problems)
 
