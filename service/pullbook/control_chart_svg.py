@@ -1,7 +1,6 @@
 """Drawings that say whether something is steady: a control chart in two panels, and what a coast-down's fit leaves."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from html import escape
 from zoneinfo import ZoneInfo
@@ -9,6 +8,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from pullbook.axis_ticks import tick_decimals, ticks
+from pullbook.late_methods import dataclass
 from pullbook.measure.coastdown import CoastDown
 from pullbook.shop.watching import CellChart
 from pullbook.shown_units import ShownUnits, plain_number

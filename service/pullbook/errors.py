@@ -1,6 +1,6 @@
 """What the shop refuses, in plain Python: no web, no database. `error_answers` alone knows HTTP numbers."""
 
-from dataclasses import dataclass
+from pullbook.late_methods import dataclass
 
 
 @dataclass

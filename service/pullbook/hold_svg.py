@@ -1,12 +1,12 @@
 """Holds drawn over the sweeps of their setup: power against engine speed, a point with its ± for each plateau."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from html import escape
 
 import numpy as np
 
 from pullbook.axis_ticks import tick_decimals, ticks
+from pullbook.late_methods import dataclass
 from pullbook.measure.hold import HeldAt
 from pullbook.shop.facts import Floats
 from pullbook.shop.reading import ReadPull

@@ -6,11 +6,15 @@ there at once. A route that cannot be worked out is a mistake of ours; whatever 
 """
 
 import threading
-from collections.abc import Callable, Iterable
+import warnings
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
 from fastapi import APIRouter
+from fastapi._compat import ModelField
+from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute
+from pydantic.warnings import UnsupportedFieldAttributeWarning
 from starlette.routing import BaseRoute, compile_path
 
 
@@ -44,9 +48,34 @@ class LateRoute(APIRoute):
             self._is_begun = True
             try:
                 super().__init__(self.path, self.endpoint, **self._told)
+                self._build_shapes()
             except BaseException:
                 self._is_begun = False  # whoever asks next is told the reason too
                 raise
+
+    def _build_shapes(self) -> None:
+        """Have the shapes of what is asked for and answered built, which wait for their route (`defer_build`).
+
+        Otherwise the first request to use one would build it, and outside of the framework's own care: the name of what
+        holds a shape is an alias to pydantic, which warns that nothing heeds it. The framework silences that.
+        """
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", UnsupportedFieldAttributeWarning)
+            for field in self.fields():
+                field._type_adapter.rebuild()  # there is no other way to ask for it
+
+    def fields(self) -> Iterator[ModelField]:
+        """Everything that is asked for and answered."""
+        around = (self.body_field, self.response_field, self.stream_item_field, *self.response_fields.values())
+        yield from (field for field in around if field is not None)
+        yield from _asked_by(self.dependant)
+
+
+def _asked_by(dependant: Dependant) -> Iterator[ModelField]:
+    for place in ("path", "query", "header", "cookie", "body"):
+        yield from getattr(dependant, f"{place}_params")
+    for inner in dependant.dependencies:
+        yield from _asked_by(inner)
 
 
 class LateRouter(APIRouter):

@@ -1,10 +1,10 @@
 """Months as bars: one quiet panel for a figure, two dozen months side by side, the one that is read marked."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from html import escape
 
 from pullbook.axis_ticks import tick_decimals, ticks
+from pullbook.late_methods import dataclass
 from pullbook.shown_units import plain_number
 
 WIDE = 460

@@ -1,13 +1,13 @@
 """The overlay as the server draws it: an SVG that needs no script, prints, and is what a phone sees first."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from html import escape
 
 import numpy as np
 
 from pullbook.axis_ticks import tick_decimals, ticks
 from pullbook.difference_panel import compared_panels
+from pullbook.late_methods import dataclass
 from pullbook.panels import AXIS_WORDS, Line, Panel, axis_title, dash
 from pullbook.shop.comparing import Comparison
 from pullbook.shop.facts import Floats

@@ -4,10 +4,11 @@ Both drawings are made from this, the server's SVG and the browser's figure, so 
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.shop.comparing import Comparison, SetupRead
 from pullbook.shop.facts import Floats, OnGrid
 from pullbook.shop.reading import ReadPull

@@ -1,10 +1,9 @@
 """The units a shop shows its numbers in. Inside they stay SI; here, at the edge, they turn into kW, hp or psi."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.units import UNITS, Unit, from_inside
 
 _BY_LABEL = {(unit.dimension, unit.label): unit.identifier for unit in UNITS.values()}

@@ -10,7 +10,6 @@ import importlib.util
 import mimetypes
 import os
 import tempfile
-from dataclasses import dataclass
 from functools import cache, cached_property
 from pathlib import Path
 
@@ -21,6 +20,7 @@ from starlette.responses import FileResponse, Response
 from starlette.types import Receive, Scope, Send
 
 from pullbook.compression import accepted
+from pullbook.late_methods import dataclass
 from pullbook.settings import HOUSE, Settings
 
 FOR_EVER = "public, max-age=31536000, immutable"

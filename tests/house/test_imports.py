@@ -50,6 +50,7 @@ BELONGS_TO = {
     "json_answers": "error_answers",
 }
 ALONE = {"sending"}  # runs on another computer: imports nothing of ours, and nothing of ours imports it
+BENEATH = {"late_methods"}  # the language itself: standard library alone; anybody may import it
 FREE = {"errors", "settings"}  # import nothing of ours; anybody but the innermost parts may import them
 INNERMOST = {"runfile", "db", "measure"}
 RANK = {part: rank for rank, parts in enumerate(ORDER) for part in parts}
@@ -95,7 +96,7 @@ def test_it_imports_only_what_stands_further_in(path):
         # os, since numpy's threads can be told of before it is loaded, and no later
         assert {name for _, name in imported(path)} <= {"os"}, "the package itself imports nothing more"
         return
-    if here in ALONE:
+    if here in ALONE | BENEATH:
         assert {name.split(".")[0] for _, name in imported(path)} <= set(sys.stdlib_module_names)
         return
     assert here in RANK or here in FREE, f"{shown(path)} belongs to no part: say in ORDER or BELONGS_TO where it stands"
@@ -103,6 +104,8 @@ def test_it_imports_only_what_stands_further_in(path):
         if name.split(".")[0] != "pullbook" or name == "pullbook":
             continue
         there = part_of(name)
+        if there in BENEATH:
+            continue
         where = f"{shown(path)}:{line} imports {name}"
         if here in FREE:
             pytest.fail(f"{where}: {here} imports nothing of ours")
@@ -118,6 +121,16 @@ def test_it_does_not_know_of_what_is_not_its_business(path):
         top = name.split(".")[0]
         forbidden = MAY_NOT_IMPORT.get(part_of(module_name(path)), set())
         assert top not in forbidden, f"{shown(path)}:{line}: this part does not know of {top}"
+
+
+@pytest.mark.parametrize("path", SERVICE_FILES, ids=shown)
+def test_its_dataclasses_are_those_whose_methods_wait(path):
+    if part_of(module_name(path)) in ALONE | BENEATH:
+        return
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.ImportFrom) and node.module == "dataclasses":
+            plain = "dataclass" in [name.name for name in node.names]
+            assert not plain, f"{shown(path)}:{node.lineno}: the one of pullbook.late_methods starts sooner"
 
 
 def test_measuring_needs_numpy_and_nothing_else():

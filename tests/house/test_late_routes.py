@@ -36,6 +36,8 @@ def test_every_route_of_the_service_can_be_worked_out(app):
     assert len(late) > 200
     for route in late:
         assert route.dependant.call is route.endpoint, route.path
+        for field in route.fields():
+            assert field._type_adapter.pydantic_complete, f"{route.path}: {field.name} is not built"
 
 
 def test_every_route_of_the_service_is_late(app):

@@ -1,7 +1,6 @@
 """What a device may do by its token: ask who it is, send a file, send the weather. The token opens nothing else."""
 
 import hashlib
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Annotated, Any
 
@@ -18,6 +17,7 @@ from pullbook.api.weather import HUMIDITY_KINDS, NewReading, enter
 from pullbook.db.tables import WeatherReading
 from pullbook.deps import DatabaseDep, DeviceSender, Now, SettingsDep, WriteSession
 from pullbook.json_answers import Json
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.shop.attesting import attest, receipt_for
 from pullbook.shop.filing import read_file, verify_stored

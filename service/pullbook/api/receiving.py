@@ -5,7 +5,6 @@ import binascii
 import hashlib
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import Depends, Path, Query, Request
@@ -15,6 +14,7 @@ from pullbook.api.pull_shapes import Kind
 from pullbook.api.shaping import Instant
 from pullbook.deps import Now, ReadSession, SettingsDep, Tuner
 from pullbook.errors import FieldProblem, Invalid, TooLarge, WrongKind
+from pullbook.late_methods import dataclass
 from pullbook.runfile.delimited import screen
 from pullbook.settings import Settings
 from pullbook.shop.filing import PullWanted, refuse_unknown_target

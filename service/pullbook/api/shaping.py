@@ -12,13 +12,13 @@ UNSET: Any = None  # a PATCH field that was not sent; an explicit null is valida
 class Asked(BaseModel):
     """A request body: no unknown field, no NaN, no blank ends."""
 
-    model_config = ConfigDict(extra="forbid", str_strip_whitespace=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", str_strip_whitespace=True, allow_inf_nan=False, defer_build=True)
 
 
 class Answer(BaseModel):
     """An answer's shape, for the description; the tests hold every answer against it."""
 
-    model_config = ConfigDict(extra="forbid")
+    model_config = ConfigDict(extra="forbid", defer_build=True)
 
 
 # embeddings, overrides and isolates: what stands after one is shown in another order than it is kept in

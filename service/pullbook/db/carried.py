@@ -7,7 +7,6 @@ key. Ids are their 13 letters, instants end in Z, bytes are base64, small JSON v
 import base64
 import json
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property
 from typing import Any
@@ -20,6 +19,7 @@ from pullbook.db import arrival, chain, found, joined, leaving, money, months, s
 from pullbook.db.people import Invitation, SignIn, Tries
 from pullbook.db.schema import Table
 from pullbook.db.stored_types import JsonText, UtcTime
+from pullbook.late_methods import dataclass
 
 _DECLARED = (arrival, chain, found, joined, leaving, money, months, senders, tuning)
 # what opens doors for a while, and what is empty between transactions: after a restore everybody signs in anew

@@ -6,7 +6,6 @@ A session opens its transaction with its first statement and not before, so wait
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from types import ModuleType
 from typing import Any
 
@@ -14,6 +13,7 @@ from sqlalchemy import URL, Engine, create_engine, event, make_url, text
 from sqlalchemy.orm import Session, sessionmaker
 
 from pullbook.db.touched import WritingSession
+from pullbook.late_methods import dataclass
 
 try:
     import pysqlite3

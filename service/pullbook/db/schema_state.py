@@ -1,10 +1,11 @@
 """How the schema in a database stands to the migrations in a folder, found without loading the migration tool."""
 
 import re
-from dataclasses import dataclass
 from pathlib import Path
 
 from sqlalchemy import Engine, inspect, text
+
+from pullbook.late_methods import dataclass
 
 _REVISION = re.compile(r'^revision\b[^=]*=\s*"([^"]+)"', re.MULTILINE)
 _DOWN = re.compile(r'^down_revision\b[^=]*=\s*(?:"([^"]+)"|None)', re.MULTILINE)

@@ -5,11 +5,13 @@ before the transaction commits, by whoever listens to `WritingSession`.
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
 from sqlalchemy import event, inspect, select
 from sqlalchemy.orm import ORMExecuteState, Session
+
+from pullbook.late_methods import dataclass
 
 # every table that says something of a ticket which a month is counted from, and the column that names the ticket
 NAMES_TICKET = {

@@ -5,8 +5,9 @@ equations 5 (over ice, below the triple point) and 6 (over water). Below freezin
 therefore taken over ice. Wet bulb is equations 33 and 35 of the same chapter.
 """
 
-from dataclasses import dataclass
 from math import exp, inf, isfinite, log
+
+from pullbook.late_methods import dataclass
 
 _TRIPLE_POINT_C = 0.01
 _GAS_DRY, _GAS_VAPOUR = 287.055, 461.52  # J/(kg·K): 8.314472 / 0.0289644 and / 0.0180153

@@ -13,10 +13,9 @@ a few sharp corners where the data insist on them.
 It is a local polynomial fit whose width varies along the sweep. Same input, same bits.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.corners import CORNER_COSTS, candidates, placed, two_as_one
 from pullbook.measure.curveparts import Array
 from pullbook.measure.leastsquares import BENDS, Problem, bent_by, half_log_determinant, held_inverse

@@ -1,10 +1,10 @@
 """What the brake holds back at the roller, N·m: from a torque channel, or from load-cell force and arm."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, RollerCalibration, SweepError
 
 

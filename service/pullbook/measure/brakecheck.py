@@ -7,11 +7,11 @@ Somigliana's closed form, from memory) and the free-air gradient 3.086e-6 1/s².
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import radians, sin
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array
 from pullbook.measure.studentt import two_sided_95
 

@@ -6,10 +6,10 @@ that of their mean, with Student's factor, since a few checks know it badly.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.brakecheck import BrakeCheck
 from pullbook.measure.studentt import two_sided_95
 

@@ -5,10 +5,10 @@ expanded uncertainty, taken apart.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import inf
 from typing import Literal, NamedTuple
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.air import saturation_pressure_kpa
 from pullbook.measure.curveparts import Basis, Curve, Moment
 from pullbook.measure.propagation import combined, coverage_factor, effective_dof

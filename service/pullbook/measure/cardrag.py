@@ -8,10 +8,9 @@ The estimate adds to power at the wheels what the coasting car took at that spee
 the sweep. It is an estimate: a tyre that drives loses more than one that rolls, and so do gears under load.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.coastdown import CoastDown
 from pullbook.measure.curveparts import Array, RollerCalibration
 

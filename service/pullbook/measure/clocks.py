@@ -6,11 +6,12 @@ One offset holds for the whole file: a crystal that is 100 parts per million off
 what is told here.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, Indices
 from pullbook.measure.held import in_order, thinned, when_new
 from pullbook.measure.resampling import laid_on

@@ -6,10 +6,11 @@ own memory is taken out by an autoregression before the covariance is drawn (Coc
 by what it saves), and the region of three coefficients is that of F with what degrees of freedom are left.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.coasting import LARGEST_FALL, angle_of, find_coasting, speed_at
 from pullbook.measure.curveparts import Array, RollerCalibration, SweepError
 from pullbook.measure.rollerspeed import RollerSignal, roller_signal

@@ -5,10 +5,9 @@ two-by-two matrix (E. L. Ince, Ordinary Differential Equations, 1926, ch. II; fr
 of the coefficients. The tests hold it to scipy's integration and to times that a regulation prints.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, SweepError
 
 SHORTEST_S = 3.0

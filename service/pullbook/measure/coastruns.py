@@ -6,11 +6,12 @@ Phys. Rev. 40, 207; from memory). Losses go with the inertia they are reckoned w
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import inf
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.coastdown import CoastDown
 from pullbook.measure.curveparts import Array
 from pullbook.measure.fisherf import f_quantile

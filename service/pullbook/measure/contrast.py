@@ -13,11 +13,11 @@ lie together by chance); it is taken half-way to that of Cochran and Cox (1950, 
 study of verdicts in the tests shows what either does.
 """
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, Mask
 from pullbook.measure.studentt import two_sided_95
 

@@ -7,11 +7,11 @@ one side, four of five beyond 1 on one side, eight in a row on one side.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array
 from pullbook.measure.studentt import two_sided_95
 

@@ -6,10 +6,9 @@ what they do. Corners are looked for one after another, where what is left over 
 one after another.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.bends import Bent, shared
 from pullbook.measure.bounded import Bounded
 from pullbook.measure.corners import candidates, placed

@@ -7,10 +7,11 @@ today borrow (the note says so); the old ones (J607, DIN 70020) never had one an
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from types import MappingProxyType
 from typing import Literal
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.air import Air
 
 Ignition = Literal["spark", "compression"]

@@ -8,10 +8,9 @@ A fit takes part of a long memory with it: what is left remembers less than ther
 below that of a first-order process whose coefficient is mended for the fit, and scatter is shared among fewer degrees.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array
 from pullbook.measure.studentt import two_sided_95
 

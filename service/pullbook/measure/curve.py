@@ -1,11 +1,12 @@
 """From the samples of a sweep to its curve: the one entry. A pure function: same samples and settings, same bits."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import pi
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.air import Air
 from pullbook.measure.brake import Brake, brake_of
 from pullbook.measure.clipping import clipped_flags

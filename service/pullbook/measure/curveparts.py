@@ -1,12 +1,13 @@
 """What reading a sweep takes and gives: calibration, settings, flags, figures, the curve. Frozen, no reckoning."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pullbook.late_methods import dataclass
 from pullbook.measure import METHOD_VERSION
 from pullbook.measure.air import Air
 

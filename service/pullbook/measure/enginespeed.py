@@ -1,11 +1,11 @@
 """Engine speed over the sweep: from its channel, dropouts bridged, or from the ratio that the pull states."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, Flag, Mask
 from pullbook.measure.kinematics import Motion
 from pullbook.measure.localfit import local_fit

@@ -1,9 +1,8 @@
 """Samples gathered into blocks on a uniform base: what every fit works on."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array
 
 

@@ -5,11 +5,11 @@ changes fast, a mixture is called leaner only where it is leaner than everything
 (twice the lag's standard uncertainty and the smear), and richer likewise.
 """
 
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, Indices, InPlace, Mask
 
 TOLERANCE = 0.02  # λ: what most tuners let stand; common practice

@@ -13,11 +13,11 @@ second, and a source that answers ten times a second repeats itself in between.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure import METHOD_VERSION
 from pullbook.measure.curveparts import Array, Indices, Mask
 

@@ -1,8 +1,9 @@
 """The words of the measurement: every channel and derived quantity, with its unit, its shape and where it is from."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
+
+from pullbook.late_methods import dataclass
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,11 @@ its own scatter.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import (
     Array,
     Basis,

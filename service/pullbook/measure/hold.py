@@ -10,11 +10,12 @@ What a probe tells of a plateau comes late: measured λ is read over the settled
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import pi
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.air import Air
 from pullbook.measure.brake import Brake, brake_of
 from pullbook.measure.correction import STANDARDS, Engine, Factor, factor

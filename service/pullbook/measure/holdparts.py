@@ -1,8 +1,9 @@
 """What reading holds takes and gives: settings, plateaus, means. Frozen, no reckoning."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
+from pullbook.late_methods import dataclass
 from pullbook.measure import METHOD_VERSION
 from pullbook.measure.curveparts import Flag
 

@@ -12,10 +12,10 @@ Three ways to fit, all local polynomials in time:
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.bends import Bent, fit_bends, smooth_speed
 from pullbook.measure.counted import within_pulses
 from pullbook.measure.curveparts import Array, RollerCalibration, SweepError

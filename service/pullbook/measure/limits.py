@@ -7,11 +7,11 @@ under load: the probe tells it late, by the pull's own lag where that is known.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, Mask, SweepError
 from pullbook.measure.timebase import repaired
 

@@ -1,10 +1,10 @@
 """Mixture: what a sweep says of it once the probe's lag is taken out, what to look at first, and what is missing."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, Flag, InPlace, Mask, ProbeLag
 from pullbook.measure.fuelling import FOLLOWS, LEANER, PROBE_EXPANDED, TOLERANCE, MixtureStretch, leaner, stretches_of
 

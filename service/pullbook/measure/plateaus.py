@@ -10,10 +10,9 @@ brake torque and in the first half of the stretch; the later of the two cuts cou
 enough: no more is cut for less.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, Mask
 from pullbook.measure.evenblocks import Blocks, into_blocks
 from pullbook.measure.localfit import local_fit, noise_variance

@@ -5,11 +5,11 @@ the width of its window what a fit to the speed in each sample has already throw
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, RollerCalibration, SweepError
 
 _ROUND = tuple(sorted([2.0**bits for bits in range(8, 33)] + [10.0**digits for digits in range(3, 10)]))

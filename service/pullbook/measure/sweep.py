@@ -1,10 +1,10 @@
 """Where the sweep is: the longest stretch of full throttle, or of steady rise where throttle is unknown, trimmed."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, Flag, Mask, SweepError
 from pullbook.measure.rollerspeed import RollerSignal
 from pullbook.measure.timebase import TimeBase

@@ -1,10 +1,10 @@
 """The time base: strictly increasing, with what had to be done to make it so counted."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, Indices, Mask, SweepError
 
 _NO_GAPS: Indices = np.zeros(0, dtype=np.intp)

@@ -11,10 +11,10 @@ Over 32 published road tests the rule misses elapsed time by 6 % (root mean squa
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import sqrt
 from types import MappingProxyType
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.units import UNITS
 
 QUARTER_MILE_M = 402.336

@@ -8,10 +8,10 @@ left out here, so that nobody counts it twice.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Curve, Moment
 from pullbook.measure.propagation import propagated
 from pullbook.measure.uncertainty import power_parts

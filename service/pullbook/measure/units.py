@@ -7,12 +7,13 @@ mercury 13 595.1 kg/m³); the tests hold them against a units library.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import pi
 from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
+from pullbook.late_methods import dataclass
 
 _TURN = 2.0 * pi
 _GRAVITY = 9.80665

@@ -11,11 +11,11 @@ J. R. Statist. Soc. B 16, 175–185; from memory): it holds 0 % exactly where th
 The repeats show the scatter from pull to pull. They do not show what is the same in all pulls of a setup.
 """
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.contrast import Contrast, Plan, contrast, plan_of
 from pullbook.measure.curveparts import Array
 from pullbook.measure.detecting import further_pulls, smallest_shown

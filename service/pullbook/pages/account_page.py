@@ -1,6 +1,5 @@
 """One's own account: the password, the second step, and where one is signed in."""
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
@@ -10,6 +9,7 @@ from starlette.responses import Response
 
 from pullbook.db.people import SignIn
 from pullbook.deps import Now, PagePerson, ReadSession, SettingsDep, cookie_name
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.told import Shown, told

@@ -1,7 +1,6 @@
 """The archive's page: any pull on record, found by words and by what it is; the question stands in the address."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from typing import Annotated, ClassVar
 from zoneinfo import ZoneInfo
@@ -13,6 +12,7 @@ from starlette.responses import Response
 from pullbook.db.evidence import KINDS
 from pullbook.deps import PagePerson, ReadSession
 from pullbook.errors import Invalid
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.desk_shown import CellBrief
 from pullbook.pages.finding import cells, vehicle_title

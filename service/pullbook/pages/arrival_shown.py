@@ -1,6 +1,5 @@
 """What a ticket's page shows of the car's arrival: what was noted, photos, the waiver, the safety checklist."""
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy import select
@@ -8,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.arrival import Picture, SafetyChecklist, SafetySigning, TicketPhoto, WaiverText
 from pullbook.db.tables import Cell, Staff, Ticket
+from pullbook.late_methods import dataclass
 from pullbook.pages.words import EIGHTH_WORDS
 from pullbook.shop.accepting import waiver_in_force
 from pullbook.shop.signing_off import missing_before_running

@@ -1,7 +1,6 @@
 """The audit trail as the owner reads it: who did what to which record, what it was before and what it is since."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Any, ClassVar
 
@@ -13,6 +12,7 @@ from starlette.responses import Response
 from pullbook.db.evidence import AuditDetail, AuditEntry
 from pullbook.db.people import Staff
 from pullbook.deps import Owner, ReadSession
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.told import Shown, told

@@ -1,7 +1,6 @@
 """The uncertainty of a pull's figures for its page: each input's share, and what another pull would share."""
 
-from dataclasses import dataclass
-
+from pullbook.late_methods import dataclass
 from pullbook.measure.budget import Budget, BudgetRow, budget_of
 from pullbook.shop.reading import ReadPull
 from pullbook.shown_units import plain_number

@@ -1,10 +1,10 @@
 """What the cell's templates are given."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.correction import Standard
 from pullbook.measure.curve import Flag
 from pullbook.pages.arrival_shown import TicketArrival

@@ -1,11 +1,11 @@
 """The foot of a results page: where it stands in the chain, and where anybody can ask about it, by link or code."""
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import segno
 from sqlalchemy.orm import Session
 
+from pullbook.late_methods import dataclass
 from pullbook.pages.told import Frame
 from pullbook.shop.fingerprinting import chain_line
 

@@ -1,6 +1,5 @@
 """Charges, payments and the price list as pages show them: cents as people write money."""
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
@@ -13,6 +12,7 @@ from pullbook.db.money import Charge, Payment, PriceItem
 from pullbook.db.tables import Customer, Shop, Ticket, Vehicle
 from pullbook.deps import Now, PagePerson, ReadSession
 from pullbook.errors import NotFound
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.finding import vehicle_title
 from pullbook.pages.render import around_person, draw

@@ -1,6 +1,5 @@
 """A page anybody may ask: whether this shop published what has this fingerprint, when, and whether it was amended."""
 
-from dataclasses import dataclass
 from typing import ClassVar
 
 from fastapi import Request
@@ -8,6 +7,7 @@ from starlette.responses import Response
 
 from pullbook.deps import Now, ReadSession, SettingsDep, client_address
 from pullbook.errors import TooMany
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.chain_foot import CHECK_PATH
 from pullbook.pages.render import draw, shop_row

@@ -1,12 +1,12 @@
 """On a pull's page: a car's coast-down, and what other calibrations of the cell would have said of a sweep."""
 
-from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy.orm import Session
 
 from pullbook.control_chart_svg import CHART_NARROW, residual_svg
 from pullbook.errors import Clash
+from pullbook.late_methods import dataclass
 from pullbook.shop.freewheeling import Freewheel, read_freewheel, read_under_others
 from pullbook.shop.loading import load_pulls
 from pullbook.shop.reading import ReadPull, ReadSettings

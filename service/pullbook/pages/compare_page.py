@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -12,6 +12,7 @@ from pullbook.db.evidence import Pull
 from pullbook.db.tables import Ticket
 from pullbook.difference_panel import compared_panels
 from pullbook.errors import Invalid
+from pullbook.late_methods import dataclass
 from pullbook.measure.correction import STANDARDS
 from pullbook.overlay_svg import NARROW, compared_svg
 from pullbook.pages.cell_shown import ComparePage

@@ -1,9 +1,9 @@
 """What the desk's templates are given."""
 
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import ClassVar
 
+from pullbook.late_methods import dataclass
 from pullbook.pages.told import Shown, told
 
 

@@ -1,7 +1,7 @@
 """The fuel map's page: a setup's cells as its address asks for them, the lean ones named first."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from math import isfinite
 from typing import Annotated, ClassVar
 
@@ -15,6 +15,7 @@ from pullbook.db.tuning import FuelMapLayout
 from pullbook.deps import PagePerson, ReadSession
 from pullbook.errors import Invalid, NotFound
 from pullbook.fuel_map_svg import SHOWN, STEPS, heat_svg
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.measure.fuelmap import FuelMap
 from pullbook.pages.render import around_person, draw

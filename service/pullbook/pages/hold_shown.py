@@ -1,10 +1,9 @@
 """The holds of a pull as its page shows them."""
 
-from dataclasses import dataclass
-
 from sqlalchemy.orm import Session
 
 from pullbook.hold_svg import holds_svg
+from pullbook.late_methods import dataclass
 from pullbook.measure.hold import SETTLED_WORDS, HeldAt, Holds
 from pullbook.overlay_svg import NARROW, WIDE
 from pullbook.shop.facts import PullFacts

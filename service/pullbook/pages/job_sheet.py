@@ -1,6 +1,5 @@
 """A ticket on paper: the job sheet that lies in the car, and the checklist as it is signed in the cell."""
 
-from dataclasses import dataclass
 from datetime import datetime
 from io import BytesIO
 from typing import Annotated, ClassVar
@@ -14,6 +13,7 @@ from starlette.responses import Response
 from pullbook.db.tables import Cell, Customer, Ticket, Vehicle
 from pullbook.deps import Now, PagePerson, ReadSession, SettingsDep, Tuner
 from pullbook.errors import NotFound
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.arrival_shown import SigningLine, arrival_lines, signing_lines
 from pullbook.pages.desk_shown import CellBrief

@@ -1,11 +1,11 @@
 """Other loggers' files beside a pull: where each lies on the pull's clock, how well, and what it gives."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from sqlalchemy.orm import Session
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.alignment import ClockOffset
 from pullbook.measure.resampling import laid_on
 from pullbook.overlay_svg import NARROW, WIDE, panels_svg

@@ -1,8 +1,7 @@
 """What the address asks a comparison to be judged by, as people type it; what will not do is said, and not used."""
 
-from dataclasses import dataclass
-
 from pullbook.errors import Invalid
+from pullbook.late_methods import dataclass
 from pullbook.measure.verdict import WORTH_PCT
 from pullbook.pages.verdict_shown import JudgedBy
 from pullbook.shop.comparing import Comparison

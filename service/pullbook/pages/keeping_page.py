@@ -1,6 +1,5 @@
 """Customers' data as the owner sees to it: who asks for theirs, who asks to be forgotten, and what is past its term."""
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, ClassVar
 
@@ -13,6 +12,7 @@ from pullbook.db.leaving import Erasure
 from pullbook.db.people import Staff
 from pullbook.db.tables import Customer, Ticket
 from pullbook.deps import Now, Owner, ReadSession
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.told import Shown, told

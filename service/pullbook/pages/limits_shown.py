@@ -1,11 +1,11 @@
 """Limits as pages show them: what was passed first on a pull's page, and the form on the ticket's."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy.orm import Session
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.limits import LIMIT_RULES, Checked, LimitRule, Passing
 from pullbook.shop.limiting import ADVICE, EarlierLimits, LimitSet, earlier_limits, limits_of
 from pullbook.shown_units import ShownUnits, plain_number

@@ -1,6 +1,5 @@
 """The shop's results links: all of them by state, and one with its code, its looks and its hand-out."""
 
-from dataclasses import dataclass
 from datetime import datetime
 from io import BytesIO
 from typing import Annotated, Any, ClassVar
@@ -15,6 +14,7 @@ from pullbook.db.evidence import ResultsLink, ResultsLinkDay
 from pullbook.db.tables import Customer, Staff, Ticket, Vehicle
 from pullbook.deps import Desk, LinkKeyDep, Now, PagePerson, ReadSession, SettingsDep
 from pullbook.errors import NotFound
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.finding import vehicle_title
 from pullbook.pages.render import around_person, draw

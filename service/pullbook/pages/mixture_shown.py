@@ -1,10 +1,9 @@
 """A pull's mixture for its page: λ under the power curve, its stretches in words, and how late the probe was."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from pullbook.errors import FieldProblem, Invalid
+from pullbook.late_methods import dataclass
 from pullbook.measure.curve import Curve
 from pullbook.measure.curveparts import ProbeLag
 from pullbook.measure.fuelling import MixtureStretch

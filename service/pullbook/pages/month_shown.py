@@ -1,8 +1,8 @@
 """What the templates of the owner's month are given."""
 
-from dataclasses import dataclass
 from typing import ClassVar
 
+from pullbook.late_methods import dataclass
 from pullbook.pages.told import Shown, told
 
 

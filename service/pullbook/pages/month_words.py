@@ -1,7 +1,6 @@
 """Figures of a month in words: what each is called, what it counts, and its value as people read it."""
 
-from dataclasses import dataclass
-
+from pullbook.late_methods import dataclass
 from pullbook.pages.charges_shown import cents
 from pullbook.shop.looking_back import Month, figure_of
 from pullbook.shown_units import plain_number

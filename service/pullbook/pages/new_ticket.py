@@ -1,6 +1,5 @@
 """The page of a new ticket: whose car, what it did here before, what is asked, where and when."""
 
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Annotated, ClassVar
 from zoneinfo import ZoneInfo
@@ -13,6 +12,7 @@ from starlette.responses import Response
 
 from pullbook.db.money import PriceItem
 from pullbook.deps import Now, PagePerson, ReadSession, SettingsDep
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.cell import read_settings
 from pullbook.pages.charges_shown import cents

@@ -1,6 +1,5 @@
 """Publishing: what the customer shall see is chosen here, and seen here before anybody else sees it."""
 
-from dataclasses import dataclass
 from itertools import groupby
 from typing import Annotated, ClassVar
 
@@ -13,6 +12,7 @@ from pullbook.db.evidence import Pull
 from pullbook.db.tables import Ticket
 from pullbook.deps import Desk, Now, PagePerson, ReadSession, SettingsDep
 from pullbook.errors import Invalid, NotFound
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.measure.correction import STANDARDS, Standard
 from pullbook.pages.judging_asked import Typed, asked_of

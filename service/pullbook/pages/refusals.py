@@ -1,12 +1,12 @@
 """The page of a refusal: what went wrong in words, and the way on."""
 
-from dataclasses import dataclass
 from typing import ClassVar
 
 from fastapi import Request
 from starlette.responses import Response
 
 from pullbook.error_answers import path_within
+from pullbook.late_methods import dataclass
 from pullbook.pages.render import draw, frame
 from pullbook.pages.results_door import customer_frame
 from pullbook.pages.results_style import customer_headers

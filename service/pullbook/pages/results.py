@@ -1,6 +1,6 @@
 """The customer's page: one link, nobody signed in, no script, nothing to wait for."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import ClassVar
 
 from fastapi import Request
@@ -8,6 +8,7 @@ from fastapi.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from pullbook.deps import ReadSession, SettingsDep
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.chain_foot import chain_foot
 from pullbook.pages.render import draw, shop_row

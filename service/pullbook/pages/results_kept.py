@@ -10,7 +10,6 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import brotli
 from sqlalchemy import func, select
@@ -20,6 +19,7 @@ from starlette.responses import Response
 
 from pullbook.compression import accepted
 from pullbook.db.evidence import AuditEntry
+from pullbook.late_methods import dataclass
 
 MOST_PAGES = 64
 LONGEST_S = 60.0

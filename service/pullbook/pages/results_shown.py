@@ -1,8 +1,8 @@
 """What the customer's template is given: every text of it said already, in the page's language and units."""
 
-from dataclasses import dataclass
 from typing import ClassVar
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.correction import Standard
 from pullbook.pages.cell_shown import DataColumn, SetupSummary
 from pullbook.pages.chain_foot import ChainFoot

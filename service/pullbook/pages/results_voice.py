@@ -7,11 +7,11 @@ is a file with the same keys and the same places, which a test sees to.
 import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from zoneinfo import ZoneInfo
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.correction import Standard
 from pullbook.settings import HOUSE
 from pullbook.shown_units import ShownUnits, plain_number

@@ -1,6 +1,5 @@
 """A car that was here before: its last visits and pulls, and what it was last limited to."""
 
-from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import ColumnElement, select
@@ -9,6 +8,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.evidence import Pull
 from pullbook.db.tables import Ticket
 from pullbook.db.tuning import TicketLimit
+from pullbook.late_methods import dataclass
 from pullbook.measure.correction import STANDARDS
 from pullbook.pages.limits_shown import LimitLine, ticket_limits
 from pullbook.shop.reading import ReadPull, ReadSettings, read_pulls

@@ -1,11 +1,11 @@
 """What the templates about calibration evidence and reference cars are given."""
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
 from pullbook.db.tables import Cell
 from pullbook.db.tuning import ReferenceCar
+from pullbook.late_methods import dataclass
 from pullbook.pages.told import Shown, told
 from pullbook.shop.calibrating import EvidenceRead, Proposed
 from pullbook.shop.watching import CellsApart

@@ -1,6 +1,5 @@
 """The shop's own texts: the waiver that customers accept and the checklist that is signed before a car is run."""
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, ClassVar
 
@@ -13,6 +12,7 @@ from pullbook.db.arrival import SafetyChecklist, WaiverText
 from pullbook.db.tables import Staff
 from pullbook.deps import PagePerson, ReadSession
 from pullbook.errors import NotFound
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.render import around_person, draw
 from pullbook.pages.told import Shown, told

@@ -2,9 +2,10 @@
 
 import dataclasses
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, ClassVar
 
+from pullbook.late_methods import dataclass
 from pullbook.shown_units import ShownUnits
 
 

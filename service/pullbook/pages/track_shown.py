@@ -1,13 +1,13 @@
 """Track runs as the ticket's page shows them: a table, setups beside their pulls, and one small drawing."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from html import escape
 
 from sqlalchemy.orm import Session
 
 from pullbook.axis_ticks import tick_decimals, ticks
+from pullbook.late_methods import dataclass
 from pullbook.measure.track import DISTANCES_M, SPREAD
 from pullbook.panels import letter, style
 from pullbook.shop.reading import ReadPull

@@ -1,7 +1,6 @@
 """The tray's page, the devices' page, and the program that cells' computers run."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
@@ -14,6 +13,7 @@ from pullbook.db.evidence import RawFile
 from pullbook.db.senders import Device, TrayFile
 from pullbook.db.tables import Cell, Setup, Staff, Ticket, Vehicle
 from pullbook.deps import Owner, PagePerson, ReadSession, SettingsDep
+from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.desk_shown import CellBrief
 from pullbook.pages.finding import cells

@@ -1,7 +1,8 @@
 """What the comparison's template is told of verdicts."""
 
-from dataclasses import dataclass
 from datetime import datetime
+
+from pullbook.late_methods import dataclass
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,8 @@
 """
 
 import re
-from dataclasses import dataclass
+
+from pullbook.late_methods import dataclass
 
 LONGEST_LINE = 400  # 64 bytes of an FD frame and every word beside them are shorter
 _COMMENTS = ("#", "//", ";", "%", "!", "*", "'")

@@ -2,8 +2,8 @@
 
 import csv
 import io
-from dataclasses import dataclass
 
+from pullbook.late_methods import dataclass
 from pullbook.runfile.cell_text import kind, looks_numeric, number, why_not_a_number
 from pullbook.runfile.layout import Layout
 from pullbook.runfile.not_read import RunFileError

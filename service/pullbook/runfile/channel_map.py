@@ -1,12 +1,12 @@
 """Which column is what, and in which unit: a channel map, checked and applied."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.glossary import CHANNELS
 from pullbook.measure.units import UNITS, to_inside
 from pullbook.runfile.delimited import Header

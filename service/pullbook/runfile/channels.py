@@ -2,11 +2,11 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.glossary import CHANNELS
 from pullbook.runfile.channel_map import (
     QUANTITIES,

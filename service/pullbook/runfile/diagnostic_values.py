@@ -6,8 +6,9 @@ values in the tests; the widths beyond 5F are from memory, so only those are nam
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
+
+from pullbook.late_methods import dataclass
 
 POSITIVE, NEGATIVE = 0x41, 0x7F
 MOST_IN_ONE = 6

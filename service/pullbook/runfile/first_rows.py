@@ -1,9 +1,9 @@
 """Where the rows of numbers begin, and how their cells are divided: by which delimiter, with which decimal mark."""
 
 import re
-from dataclasses import dataclass
 from typing import NamedTuple
 
+from pullbook.late_methods import dataclass
 from pullbook.runfile.cell_text import kind
 from pullbook.runfile.not_read import RunFileError
 from pullbook.runfile.text_lines import cells_of

@@ -4,7 +4,9 @@ The first half byte of a frame says what it is: 0 a message in one frame, 1 the 
 its running number, 3 flow control, which says nothing about the message itself.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from pullbook.late_methods import dataclass
 
 LONGEST_MESSAGE = 4095  # what twelve bits of length can say
 LONGEST_WAIT_S = 1.0  # N_Cr of ISO 15765-2: a further frame later than this belongs to nothing

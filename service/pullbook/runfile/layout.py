@@ -1,7 +1,6 @@
 """How a text file is laid out: where its table is, how its cells are divided, and what stands above it."""
 
-from dataclasses import dataclass
-
+from pullbook.late_methods import dataclass
 from pullbook.runfile.first_rows import LARGEST_HEAD_LINES, SAMPLE_ROWS, FirstRows, decimal_of, find_first_rows
 from pullbook.runfile.headings import fitted_to, headings_above
 from pullbook.runfile.not_read import RunFileError

@@ -1,12 +1,13 @@
 """Text logs of a CAN bus on which a car answered diagnostic questions (ISO 15765-4, SAE J1979) → `RawRun`."""
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import field
 from decimal import Decimal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pullbook.late_methods import dataclass
 from pullbook.runfile.can_lines import Frame, frame_of, is_diagnostic
 from pullbook.runfile.decoding import as_utf8
 from pullbook.runfile.diagnostic_values import MEANINGS, NEGATIVE, POSITIVE, Meaning, parameters_in, values_of

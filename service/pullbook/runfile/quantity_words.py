@@ -2,8 +2,9 @@
 
 import re
 import unicodedata
-from dataclasses import dataclass
 from functools import lru_cache
+
+from pullbook.late_methods import dataclass
 
 _SPEED = r"(speed|rpm|upm|omega|velocity|drehzahl|geschwindigkeit|vitesse|velocidad|regimen?|revoluciones|tours|tr min)"
 _ROLLER = r"(roller|roll|rolls|drum|rollen?|walzen?|rodillos?|rouleaux?|tambours?|tambor)"

@@ -1,9 +1,9 @@
 """A file's own columns as numbers, whichever reader made them."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
+
+from pullbook.late_methods import dataclass
 
 
 @dataclass(frozen=True)

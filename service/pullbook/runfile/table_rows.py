@@ -1,11 +1,12 @@
 """The rows of a table → numbers by column, the fast way where that will do, else the careful one."""
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pullbook.late_methods import dataclass
 from pullbook.runfile.bulk import read_in_bulk
 from pullbook.runfile.careful import CUT_SHORT, column_kind, column_numbers, read_rows
 from pullbook.runfile.cell_text import BLANK_SPELLINGS, USUAL_BLANKS, looks_numeric

@@ -2,8 +2,9 @@
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from types import MappingProxyType
+
+from pullbook.late_methods import dataclass
 
 _SPELLINGS: Mapping[str, str] = MappingProxyType(
     {

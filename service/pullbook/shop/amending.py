@@ -1,10 +1,10 @@
 """Amending: what a results link showed when it was published, set against what the same reading gives now."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.curve import Figure
 from pullbook.shop.comparing import Comparison, SetupRead
 from pullbook.shop.heading import setup_peaks

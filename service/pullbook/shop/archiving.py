@@ -6,7 +6,6 @@ named in one setup finds that setup's pulls. Ids come first; what is shown of th
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import (
@@ -31,6 +30,7 @@ from pullbook.db.found import FoundModel, FoundPull, FoundTicket
 from pullbook.db.stored_types import id_text
 from pullbook.db.tables import Setup
 from pullbook.errors import FieldProblem, Invalid
+from pullbook.late_methods import dataclass
 from pullbook.shop.narrowing import (
     FEW,
     LookedFor,

@@ -12,7 +12,7 @@ import secrets
 import zipfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -25,6 +25,7 @@ from pullbook.db.chain import ChainKey
 from pullbook.db.connect import Database
 from pullbook.db.migrating import revision_of
 from pullbook.errors import Clash, NotReady
+from pullbook.late_methods import dataclass
 from pullbook.shop.attesting import Signer, head_note, public_line
 from pullbook.shop.sealing import plain
 

@@ -5,7 +5,6 @@ the sum of its lines, not line by line: that is common practice, and keeps the t
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import cast
 
@@ -15,6 +14,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.money import Charge, Payment, PriceItem
 from pullbook.db.people import Shop
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
+from pullbook.late_methods import dataclass
 from pullbook.shop.auditing import note
 
 DEFAULT_CURRENCY = "EUR"

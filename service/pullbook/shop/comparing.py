@@ -1,12 +1,12 @@
 """Comparing setups: every pull on one grid of engine speed, what differed in the conditions said first."""
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from sqlalchemy.orm import Session
 
 from pullbook.errors import FieldProblem, Invalid
+from pullbook.late_methods import dataclass
 from pullbook.measure import METHOD_VERSION
 from pullbook.measure.correction import STANDARDS
 from pullbook.measure.curve import Flag

@@ -1,10 +1,11 @@
 """Conditions of a comparison, as each setup had them: what was not the same may explain a difference by itself."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.correction import STANDARDS
 from pullbook.shop.reading import ReadPull
 

@@ -8,13 +8,14 @@ elapsed time, so a night on which the clocks change has 23 or 25 of them, and ar
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from pullbook.db.months import COUNTED
+from pullbook.late_methods import dataclass
 from pullbook.shop.charging import divided, line_cents
 
 COUNTING_VERSION = 1  # goes up whenever a figure is defined otherwise; what is kept is then counted anew

@@ -6,7 +6,6 @@ names it, so one may be missing, and one may be there twice and is then told apa
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import groupby
 from zoneinfo import ZoneInfo
@@ -16,6 +15,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.tables import Cell, Shop, Ticket
 from pullbook.errors import FieldProblem, Invalid
+from pullbook.late_methods import dataclass
 from pullbook.shop.booking import KEEPS_ITS_TIME, LONGEST_BOOKING
 
 QUARTER = timedelta(minutes=15)

@@ -8,9 +8,9 @@ a controller that learns – nobody has measured, and no figure here holds it.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import sqrt
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.uncommon import FROM_READING, Sourced, parts_of, uncommon_u_pct
 from pullbook.shop.reading import ReadPull
 

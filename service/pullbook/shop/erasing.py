@@ -8,7 +8,6 @@ Live results links end.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -23,6 +22,7 @@ from pullbook.db.money import Charge, Payment
 from pullbook.db.tables import Customer, Setup, Ticket, Vehicle
 from pullbook.db.tuning import TicketLimit, TrackRun
 from pullbook.errors import Clash, FieldProblem, NotFound
+from pullbook.late_methods import dataclass
 from pullbook.shop.auditing import note
 from pullbook.shop.chaining import forget_words
 from pullbook.shop.indexing import forget

@@ -1,11 +1,13 @@
 """What reading, comparing and publishing hand over: plain frozen records with no session behind them."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
+
+from pullbook.late_methods import dataclass
 
 Floats = NDArray[np.float64]
 

@@ -5,7 +5,6 @@ A file that is no run file at all is refused. One that is, but cannot be read ye
 
 import hashlib
 import unicodedata
-from dataclasses import dataclass
 from datetime import datetime
 from typing import cast
 
@@ -18,6 +17,7 @@ from pullbook.db.stored_types import new_id
 from pullbook.db.tables import Cell, Setup, Ticket
 from pullbook.db.upserting import insert_once
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound, NotReady
+from pullbook.late_methods import dataclass
 from pullbook.runfile.any_kind import read_run
 from pullbook.runfile.block import pack
 from pullbook.runfile.channels import Recognised, recognise

@@ -6,7 +6,6 @@ records that share one could be made on purpose with some 2⁵⁵, which is why 
 """
 
 import re
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -15,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.chain import ChainEntry
 from pullbook.db.evidence import ResultsLink
+from pullbook.late_methods import dataclass
 from pullbook.shop.opening import published_under
 from pullbook.shop.superseding import replaced_at
 

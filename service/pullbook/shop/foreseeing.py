@@ -1,7 +1,6 @@
 """Foreseeing: which live results links would say something else if a change were saved, without saving it."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -10,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.connect import Database
 from pullbook.db.evidence import Pull
+from pullbook.late_methods import dataclass
 from pullbook.shop.amending import changes_between, published_of
 from pullbook.shop.loading import Loaded, in_force, load_pulls
 from pullbook.shop.rereading import LinkShown, Moved, live_links, moved, reread

@@ -1,7 +1,7 @@
 """Freewheeling: a car that coasted on the rollers, declutched; its drag there, and power at the engine, estimated."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import pi
 
 import numpy as np
@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.evidence import Pull
 from pullbook.db.tables import Calibration, Vehicle
 from pullbook.errors import Clash, FieldProblem, Invalid
+from pullbook.late_methods import dataclass
 from pullbook.measure.cardrag import CarDrag, EngineEstimate, car_drag, engine_estimate, guessed_extra
 from pullbook.measure.coastdown import CoastDown, read_coast_down
 from pullbook.measure.curve import Curve

@@ -4,7 +4,6 @@ The map is worked out anew from the files each time. Of each file only the colum
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import ceil, floor
 
 import numpy as np
@@ -15,6 +14,7 @@ from pullbook.db.evidence import Pull
 from pullbook.db.tables import Setup
 from pullbook.db.tuning import FuelMapLayout
 from pullbook.errors import FieldProblem, Invalid, NotFound
+from pullbook.late_methods import dataclass
 from pullbook.measure.curve import SweepError
 from pullbook.measure.fuelmap import Cells, FuelMap, FuelMapError, MapRun, fuel_map
 from pullbook.runfile.channels import ChannelMapError

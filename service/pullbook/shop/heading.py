@@ -1,9 +1,8 @@
 """Heading a setup: its peaks, as a page states them above everything else."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from pullbook.late_methods import dataclass
 from pullbook.shop.comparing import SetupRead
 from pullbook.shop.facts import Floats
 

@@ -1,13 +1,13 @@
 """Holding: the plateaus of one pull, each beside what the same setup's sweeps give at that engine speed."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import Pull
+from pullbook.late_methods import dataclass
 from pullbook.measure.curve import SweepError
 from pullbook.measure.hold import HeldAt, Holds, HoldSettings, read_holds
 from pullbook.measure.propagation import coverage_factor

@@ -5,7 +5,6 @@ calculated from them: a file that comes late changes no figure, it only says mor
 """
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from math import pi
 from typing import Any
@@ -17,6 +16,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.evidence import ColumnBlock, Pull
 from pullbook.db.joined import JoinedFile
 from pullbook.errors import FieldProblem, Invalid, NotFound
+from pullbook.late_methods import dataclass
 from pullbook.measure.alignment import ClockOffset, clock_offset
 from pullbook.measure.resampling import laid_on
 from pullbook.runfile.block import unpack

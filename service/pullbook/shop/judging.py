@@ -1,12 +1,12 @@
 """Judging setups: each later one against the first, over one band of speed, by `measure`'s verdict."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
 from pullbook.errors import FieldProblem, Invalid
+from pullbook.late_methods import dataclass
 from pullbook.measure.verdict import WORTH_PCT, Verdict, verdict
 from pullbook.shop.differing import OwnPart, Sources, own_parts, sources_of, together_pct
 from pullbook.shop.facts import Floats

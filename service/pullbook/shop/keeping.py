@@ -5,7 +5,6 @@ that the shop has set to run by night, says when.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy import ColumnElement, Row, delete, func, select
@@ -13,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.arrival import TicketPhoto
 from pullbook.db.tables import Customer, Shop, Ticket
+from pullbook.late_methods import dataclass
 from pullbook.shop.auditing import note
 from pullbook.shop.erasing import drop_photos_details, drop_pictures_of_nobody
 

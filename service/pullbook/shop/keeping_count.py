@@ -9,7 +9,7 @@ wrote; then months in their order, each added to under its own lock. The trail's
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, cast
 from zoneinfo import ZoneInfo
 
@@ -21,6 +21,7 @@ from pullbook.db.people import Shop
 from pullbook.db.tables import Ticket
 from pullbook.db.touched import Touched, WritingSession, take_touched
 from pullbook.db.upserting import adding_up, replacing
+from pullbook.late_methods import dataclass
 from pullbook.shop.counting import COUNTING_VERSION, Added, Rules, TicketRecords, added_by
 from pullbook.shop.gathering import first_tickets, records_between, records_of, turns_of
 

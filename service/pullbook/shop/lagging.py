@@ -5,8 +5,8 @@ none takes the mean of those that do, weighted by how sure they are; where none 
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
+from pullbook.late_methods import dataclass
 from pullbook.measure.alignment import ProbeLag, probe_lag
 from pullbook.measure.curve import SweepError
 from pullbook.measure.probelag import STATED_U_S

@@ -7,7 +7,6 @@ set aside are left out. What is laid over each other is read anew by the compari
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import or_, select
@@ -15,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.found import FoundPull, FoundTicket
 from pullbook.errors import NotFound
+from pullbook.late_methods import dataclass
 
 AIR_WITHIN_PCT = 3.0  # of density: some 9 °C, or 3 kPa
 MOST_TICKETS = 400  # the newest of them

@@ -5,7 +5,6 @@ practice: nothing here stops a pull, refuses a file or calls a car fit for the t
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -14,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.tables import Staff, Ticket
 from pullbook.db.tuning import TicketLimit
+from pullbook.late_methods import dataclass
 from pullbook.measure.curve import Curve, Flag
 from pullbook.measure.limits import LIMIT_CHANNELS, LIMIT_RULES, Checked, LimitRule, check_limits
 from pullbook.runfile.channels import ChannelMapError

@@ -1,7 +1,7 @@
 """Loading what pulls are read from: four statements, however many pulls there are, and no object kept by a session."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from datetime import datetime
 from typing import Any
 
@@ -13,6 +13,7 @@ from pullbook.db.joined import JoinedFile
 from pullbook.db.tables import Calibration, Cell, ChannelMap, Customer, Setup, Staff, Ticket, Vehicle, WeatherReading
 from pullbook.db.tuning import TicketLimit
 from pullbook.errors import FieldProblem, NotFound
+from pullbook.late_methods import dataclass
 from pullbook.runfile.delimited import Header
 from pullbook.shop.facts import (
     CalibrationFacts,

@@ -4,7 +4,7 @@ A page of months reads two dozen rows of sums, however many pulls there are.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import datetime
 from typing import Any, Literal, get_args
 from zoneinfo import ZoneInfo
@@ -16,6 +16,7 @@ from pullbook.db.found import FoundFlag, FoundPull
 from pullbook.db.months import COUNTED, MonthKindOfTicket, MonthKindTotal, MonthOfTicket, MonthTotal
 from pullbook.db.tables import Customer, Ticket, Vehicle
 from pullbook.errors import NotReady
+from pullbook.late_methods import dataclass
 from pullbook.shop.counting import NOT_OVER, month_of, month_starts, months_from
 from pullbook.shop.keeping_count import is_counted
 

@@ -3,13 +3,13 @@
 import smtplib
 import socket
 import ssl
-from dataclasses import dataclass
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.utils import formatdate, make_msgid
 from typing import Literal
 
 from pullbook.errors import FieldProblem, Invalid, NotReady
+from pullbook.late_methods import dataclass
 
 Security = Literal["starttls", "tls", "none"]
 WAIT_S = 15.0

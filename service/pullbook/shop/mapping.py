@@ -2,7 +2,6 @@
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -15,6 +14,7 @@ from pullbook.db.stored_types import new_id
 from pullbook.db.tables import ChannelMap
 from pullbook.db.upserting import insert_once
 from pullbook.errors import FieldProblem, Invalid
+from pullbook.late_methods import dataclass
 from pullbook.measure import CHANNELS
 from pullbook.measure.units import UNITS, to_inside
 from pullbook.runfile.channels import (

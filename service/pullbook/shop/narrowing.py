@@ -5,7 +5,6 @@ soon; the planner of SQLite cannot tell, so the figure is hidden from it as a su
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -13,6 +12,7 @@ from sqlalchemy import CTE, ColumnElement, exists, func, literal_column, select,
 from sqlalchemy.orm import Session
 
 from pullbook.db.found import FoundFlag, FoundModel, FoundPull
+from pullbook.late_methods import dataclass
 from pullbook.shop.wording import clean
 
 FEW = 2000  # ids that are sorted as they come rather than met one by one

@@ -3,7 +3,6 @@
 import hmac
 import threading
 from collections import OrderedDict
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from ipaddress import IPv6Address, ip_address
 
@@ -14,6 +13,7 @@ from pullbook.db.evidence import ResultsLink, ResultsLinkDay
 from pullbook.db.tables import Shop
 from pullbook.db.upserting import upsert
 from pullbook.errors import NotFound, TooMany
+from pullbook.late_methods import dataclass
 from pullbook.shop.loading import load_pulls
 from pullbook.shop.publishing import Published, facts_of, token_hash
 from pullbook.shop.rereading import changes_of, reread, shown_link

@@ -1,7 +1,6 @@
 """Outlines of pulls: what a list shows of each, in two statements for a whole page."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -11,6 +10,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.evidence import Pull
 from pullbook.db.found import FoundDue, FoundFlag, FoundPull
 from pullbook.db.tables import Cell, Customer, Setup, Ticket, Vehicle
+from pullbook.late_methods import dataclass
 
 TO_WATTS, TO_NEWTON_METRES = 1000.0, 1.0  # how far a figure that only finds is rounded
 

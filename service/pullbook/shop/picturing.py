@@ -10,7 +10,6 @@ import io
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import datetime
 from threading import Lock
 from typing import Any
@@ -21,6 +20,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.arrival import Picture, TicketPhoto
 from pullbook.db.tables import Ticket
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound, WrongKind
+from pullbook.late_methods import dataclass
 from pullbook.shop.auditing import note
 from pullbook.shop.filing import clean_file_name
 

@@ -2,7 +2,6 @@
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Literal
 
@@ -13,6 +12,7 @@ from pullbook.db.evidence import ResultsLink
 from pullbook.db.stored_types import new_id
 from pullbook.db.tables import Shop
 from pullbook.errors import FieldProblem, Invalid
+from pullbook.late_methods import dataclass
 from pullbook.shop.amending import Change, published_of
 from pullbook.shop.auditing import note
 from pullbook.shop.chaining import enter

@@ -1,13 +1,14 @@
 """Reading pulls: raw columns, channel map, calibration and air in a few statements, then the calculation."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import cast
 
 import numpy as np
 from sqlalchemy.orm import Session
 
 from pullbook.errors import FieldProblem, Invalid
+from pullbook.late_methods import dataclass
 from pullbook.measure.air import Air
 from pullbook.measure.correction import STANDARDS, Aspiration, Engine, Ignition
 from pullbook.measure.curve import Curve, Flag, RollerCalibration, SweepError, SweepSettings, read_sweep

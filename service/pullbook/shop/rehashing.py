@@ -2,7 +2,6 @@
 
 import hashlib
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import zstandard
@@ -10,6 +9,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import ColumnBlock, RawFile
+from pullbook.late_methods import dataclass
 from pullbook.runfile.any_kind import read_run
 from pullbook.runfile.block import pack
 from pullbook.runfile.not_read import RunFileError

@@ -1,7 +1,6 @@
 """Rereading: what a results link shows, from the records as they are now."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -11,6 +10,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.connect import Database
 from pullbook.db.evidence import ResultsLink
 from pullbook.errors import Invalid
+from pullbook.late_methods import dataclass
 from pullbook.shop.amending import Change, changes_between, published_of, still_as
 from pullbook.shop.comparing import Comparison, compared
 from pullbook.shop.explaining import explained

@@ -10,7 +10,6 @@ import zipfile
 import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -24,6 +23,7 @@ from pullbook.db.guards import missing_guards
 from pullbook.db.migrating import migration_engine, revision_of
 from pullbook.db.triggers_aside import TriggersError, triggers_aside
 from pullbook.errors import Clash, Invalid, NotReady
+from pullbook.late_methods import dataclass
 from pullbook.shop.backing_up import FORMAT, HEAD, KIND, MANIFEST, Part
 
 _UNREADABLE = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError, OSError)

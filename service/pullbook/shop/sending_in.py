@@ -1,6 +1,5 @@
 """What cells' own computers send in: devices known by their tokens, files for the tray, and what becomes of those."""
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import cast
 
@@ -12,6 +11,7 @@ from pullbook.db.senders import Device, TrayFile
 from pullbook.db.stored_types import new_id
 from pullbook.db.tables import Cell
 from pullbook.errors import Clash, FieldProblem, NotFound
+from pullbook.late_methods import dataclass
 from pullbook.shop.auditing import note
 from pullbook.shop.chaining import enter
 from pullbook.shop.filing import FileRead, PullWanted, clean_file_name, file_pull, keep_file, raw_bytes, read_file

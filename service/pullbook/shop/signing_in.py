@@ -3,7 +3,6 @@
 import hashlib
 import secrets
 import threading
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
 
@@ -14,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.tables import Invitation, Shop, SignIn, Staff
 from pullbook.errors import Clash, FieldProblem, Gone, Invalid, NotFound, NotSignedIn
+from pullbook.late_methods import dataclass
 from pullbook.shop import auditing
 from pullbook.shop.password_rules import check_password
 

@@ -5,7 +5,6 @@ ticket. It never covers what was taken before it. A pull that none covers is fil
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -16,6 +15,7 @@ from sqlalchemy.orm import Session, aliased
 from pullbook.db.arrival import SafetyChecklist, SafetySigning
 from pullbook.db.tables import Cell, Shop, Ticket
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
+from pullbook.late_methods import dataclass
 from pullbook.shop.auditing import note
 from pullbook.shop.weather_matching import refuse_future
 

@@ -3,7 +3,6 @@
 import hashlib
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy import delete, or_, select
@@ -12,6 +11,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.tables import Tries
 from pullbook.db.upserting import upsert
 from pullbook.errors import TooMany
+from pullbook.late_methods import dataclass
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,5 @@
 """Superseding: results said anew, with a trace both ways."""
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -9,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import ResultsLink
 from pullbook.errors import Clash, FieldProblem, Invalid
+from pullbook.late_methods import dataclass
 from pullbook.shop.amending import FIGURES
 from pullbook.shop.comparing import Comparison
 

@@ -13,13 +13,14 @@ import json
 import re
 import struct
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from io import BytesIO
 from math import isfinite
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from pullbook.late_methods import dataclass
 
 CSV_TYPE = "text/csv; charset=utf-8"
 PARQUET_TYPE = "application/vnd.apache.parquet"

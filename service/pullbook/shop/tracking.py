@@ -1,7 +1,6 @@
 """Tracking: timed runs on a strip beside the pulls of the same setups. Plausibility, never a measurement of power."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from math import sqrt
 
@@ -10,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.tables import Setup, Staff
 from pullbook.db.tuning import TrackRun
+from pullbook.late_methods import dataclass
 from pullbook.measure.track import RULES, SPREAD, USUAL_RULE, Gathered, Implied, gathered, implied_powers, plausible
 from pullbook.shop.reading import ReadPull
 

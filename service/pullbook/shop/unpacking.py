@@ -1,7 +1,5 @@
 """Unpacking a stored file into its columns, from the block beside it or, where there is none, from its bytes anew."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import select
@@ -9,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import ColumnBlock
 from pullbook.errors import Invalid
+from pullbook.late_methods import dataclass
 from pullbook.runfile.block import unpack
 from pullbook.runfile.delimited import Header
 from pullbook.shop.filing import keep_columns, raw_bytes, read_file

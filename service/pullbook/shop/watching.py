@@ -6,7 +6,6 @@ calibration in force when it was taken.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from itertools import combinations
 from zoneinfo import ZoneInfo
@@ -18,6 +17,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.evidence import Pull
 from pullbook.db.tables import Calibration, Cell, Shop, Ticket, Vehicle
 from pullbook.db.tuning import ReferenceCar
+from pullbook.late_methods import dataclass
 from pullbook.measure.controlchart import RULES, Apart, ControlChart, Trend, apart, control_chart, trend_of
 from pullbook.shop.reading import ReadSettings, read_pulls
 

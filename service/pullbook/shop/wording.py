@@ -6,9 +6,9 @@ once more behind a mark, so that a mark and two letters are three again. A ticke
 
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
+from pullbook.late_methods import dataclass
 from pullbook.shop.searching import plain
 
 MARK = "|"
