@@ -56,6 +56,7 @@ def run_again(settings: Settings, asked: argparse.Namespace) -> None:
                 unknown += 1
             except Clash as clash:
                 here.append(f"{customer_id}: {clash.message}")
+        database.empty_log()
     print(f"{len(listed) - unknown - len(here)} forgotten once more; {unknown} are not in this copy")
     if here:
         raise Clash("\n".join(["These are not forgotten yet. Do what stands beside each, then run this again.", *here]))

@@ -4,14 +4,14 @@ import tempfile
 from collections.abc import Iterator
 from typing import IO, Annotated, Any
 
-from fastapi import Path, Response
+from fastapi import BackgroundTasks, Path, Response
 from pydantic import Field
 from sqlalchemy import select
 from starlette.responses import StreamingResponse
 
 from pullbook.api.shaping import Answer, Asked, Instant, Line
 from pullbook.db.tables import Customer, Shop
-from pullbook.deps import Now, Owner, ReadSession, WriteSession
+from pullbook.deps import DatabaseDep, Now, Owner, ReadSession, WriteSession
 from pullbook.errors import FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
 from pullbook.late_routes import LateRouter
@@ -105,7 +105,15 @@ def _pieces(kept: IO[bytes]) -> Iterator[bytes]:
 
 
 @router.post("/customers/{customer_id}/erase", summary="Forget a customer", response_model=ErasedAnswer)
-def forget(customer_id: CustomerId, asked: ErasingAsked, person: Owner, session: WriteSession, now: Now) -> Response:
+def forget(
+    customer_id: CustomerId,
+    asked: ErasingAsked,
+    person: Owner,
+    database: DatabaseDep,
+    session: WriteSession,
+    now: Now,
+    afterwards: BackgroundTasks,
+) -> Response:
     """Who it was goes for good; pulls stay and still verify. 409 while a car of theirs is here."""
     name = session.execute(select(Customer.full_name).where(Customer.id == customer_id)).scalar_one_or_none()
     if name is None:
@@ -113,6 +121,7 @@ def forget(customer_id: CustomerId, asked: ErasingAsked, person: Owner, session:
     if asked.full_name.casefold() != name.casefold():
         problem = FieldProblem("full_name", asked.full_name, "the customer's name as it is on record")
         raise Invalid("That is not this customer's name; nobody was erased.", problem)
+    afterwards.add_task(database.empty_log)  # once it is committed
     return Json(vars(erase(session, now, person.id, customer_id, asked.reason)))
 
 
