@@ -58,6 +58,7 @@ def create_app(settings: Settings, *, warm_up: bool = False) -> FastAPI:
     app.state.link_key = LinkKey(settings.link_key_path)
     app.state.guesses = Guesses()
     app.state.kept_results = pages.KeptPages()
+    app.state.kept_checks = pages.KeptChecks()
     app.state.error_page = pages.error_page
     error_answers.install(app)
     app.mount("/r/static", app.state.static)  # the customer's pages and all they need lie below /r/

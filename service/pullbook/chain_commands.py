@@ -20,7 +20,7 @@ from pullbook.db.connect import Database, connect
 from pullbook.db.schema_state import schema_state
 from pullbook.errors import NotReady
 from pullbook.settings import MIGRATIONS, Settings
-from pullbook.shop.anchoring import Anchor, anchors_in
+from pullbook.shop.anchoring import Anchor, anchors_in, paper_in
 from pullbook.shop.attesting import (
     attest,
     enter_key,
@@ -48,7 +48,13 @@ def add_chain_commands(commands: Any) -> None:
     verify = commands.add_parser("verify", help="hold records and files against the chain; reads only, mends nothing")
     verify.add_argument("--share", type=share_of, default=Share(), metavar="K/N", help="only this part of the files")
     verify.add_argument("--columns", action="store_true", help="also read each file again and compare its columns")
-    verify.add_argument("--anchors", type=Path, nargs="+", default=[], help="receipts, heads, backups kept elsewhere")
+    verify.add_argument(
+        "--anchors",
+        nargs="+",
+        default=[],
+        metavar="KEPT",
+        help="receipts, heads, backups kept elsewhere; or the fingerprint at the foot of a results page",
+    )
     verify.add_argument("--state", type=Path, help="where to write how far the files are, to go on from there")
     verify.add_argument("--accept", type=int, nargs="+", default=[], metavar="ENTRY", help="known and explained")
     verify.add_argument("--json", action="store_true", help="say it as JSON")
@@ -112,12 +118,20 @@ def records(settings: Settings) -> Iterator[Database]:
 
 def run_verify(settings: Settings, asked: argparse.Namespace) -> None:
     """Look at everything; NotReady, so that the command fails, where anything is not as it was."""
-    anchors = [one for path in asked.anchors for one in _anchors(path)]
+    papers = {one: paper_in(one) for one in asked.anchors if not Path(one).exists()}
+    anchors = [one for name in asked.anchors if papers.get(name) is None for one in _anchors(Path(name))]
     after, before = _kept_state(asked)
     with records(settings) as database, database.reading() as session:
         in_file, unread = _key_in_file(settings)
         wanted = Wanted(
-            asked.share, after, asked.columns, anchors, asked.accept, settings.weather_stale_minutes, in_file
+            asked.share,
+            after,
+            asked.columns,
+            anchors,
+            asked.accept,
+            settings.weather_stale_minutes,
+            in_file,
+            [one for one in papers.values() if one is not None],
         )
         report = examine(session, datetime.now(UTC), wanted, _Progress().say, _keeper(asked))
     report.findings += [*unread, *before]
@@ -154,6 +168,8 @@ class _Progress:
 
 
 def _anchors(path: Path) -> list[Anchor]:
+    if not path.exists():
+        raise NotReady(f"There is no file {path}, and it is no whole fingerprint: that has 24 letters, as printed.")
     told = head_in(path)
     found = anchors_in(path.name, path.read_text(encoding="utf-8") if told is None else told)
     if not found:
@@ -196,6 +212,11 @@ def _in_words(report: Report, asked: argparse.Namespace) -> str:
         "nothing": "not signed yet",
     }
     lines += [f"Entries {first} to {last}: {by[who]}." for who, first, last in report.ranges]
+    lines += [
+        f"Fingerprint {one.typed} is of entry {one.number}, {one.kind} {one.record_id}, entered at "
+        f"{one.entered_at:%Y-%m-%d %H:%M} UTC; it vouches for every entry up to that one."
+        for one in report.papers
+    ]
     amended = len(report.published.amended)
     if amended:
         named = ", ".join(report.published.amended)

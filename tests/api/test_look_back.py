@@ -121,12 +121,15 @@ def test_pulls_and_those_set_aside_count_when_they_were_taken(owner: Any, tuner:
     assert months(owner, "2026-02")[0]["set_aside"] == 0
 
 
-def test_links_sent_and_opened_are_counted(owner: Any, tuner: Any, desk: Any, house: Any, anonymous: Any) -> None:
+def test_links_sent_and_opened_are_counted(
+    owner: Any, tuner: Any, desk: Any, house: Any, anonymous: Any, now: Any
+) -> None:
     pull = filed(tuner, house, Steady().csv())
     wanted = {"pull_ids": [pull["id"]], "standard": "observed"}
     links = [made(desk.post(f"/api/v1/tickets/{house.ticket_id}/results-links", json=wanted)) for _ in range(2)]
     for _ in range(3):
         assert anonymous.post(f"/r/{links[0]['url'].rpartition('/r/')[2]}/opened").status_code == 204
+        now.advance(minutes=5)
     (told,) = months(owner, "2026-03")
     assert (told["links_sent"], told["links_opened"], told["link_openings"]) == (2, 1, 3)
 

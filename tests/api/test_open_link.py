@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from pullbook.api.link_door import COUNTED_LOOKS
 from pullbook.shop.opening import MISSES_BY_ADDRESS
 from pullbook.shop.unlocking import WRONG_FOR_LINK
 from tests.api.pull_files import Steady, filed
@@ -164,6 +165,7 @@ def test_looks_are_counted_by_the_day_and_for_live_links_only(
     link = published(desk, house, pulls)
     for _ in range(2):
         assert anonymous.post(f"{link['path']}/opened").status_code == 204
+        now.advance(seconds=COUNTED_LOOKS.seconds_each)
     now.advance(days=1)
     sign_in(desk, DESK)
     assert anonymous.post(f"{link['path']}/opened").status_code == 204
@@ -174,6 +176,18 @@ def test_looks_are_counted_by_the_day_and_for_live_links_only(
     assert (kept["opened_count"], kept["last_opened_on"]) == (3, "2026-03-11")
     days = desk.get(f"/api/v1/results-links/{link['id']}/looks").json()["items"]
     assert days == [{"day": "2026-03-11", "times": 1}, {"day": "2026-03-10", "times": 2}]
+
+
+def test_a_link_that_is_opened_over_and_over_is_counted_once_in_a_while(
+    desk: Any, anonymous: Any, house: Any, now: Any, pulls: list[str]
+) -> None:
+    link, other = published(desk, house, pulls), published(desk, house, pulls)
+    for _ in range(40):
+        assert anonymous.post(f"{link['path']}/opened").status_code == 204
+        now.advance(seconds=30)
+    assert anonymous.post(f"{other['path']}/opened").status_code == 204
+    counts = {one["id"]: one["opened_count"] for one in desk.get("/api/v1/results-links").json()["items"]}
+    assert counts == {link["id"]: 40 * 30 / COUNTED_LOOKS.seconds_each, other["id"]: 1}
 
 
 def test_what_nobody_looked_at_is_not_counted(desk: Any, anonymous: Any, house: Any, pulls: list[str]) -> None:

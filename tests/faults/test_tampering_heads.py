@@ -11,6 +11,7 @@ from pullbook.db.evidence import AuditDetail, AuditEntry
 from pullbook.db.tables import Counter
 from pullbook.shop.attesting import attest, enter_key, head_text, make_key, read_key
 from pullbook.shop.auditing import FIRST_PREVIOUS, entry_hash
+from pullbook.shop.fingerprinting import short_form
 from tests.api.pull_files import Steady, filed
 from tests.faults.test_tampering import Shop, found, shop
 from tests.furnishing import TUNER, sign_in
@@ -126,11 +127,11 @@ def test_heads_from_before_the_trail_was_signed_hold_and_are_taken_in_with_the_n
     assert last > 2
 
 
-def _verify_command(shop: Shop, monkeypatch: Any) -> int:
+def _verify_command(shop: Shop, monkeypatch: Any, *words: str) -> int:
     settings = shop.app.state.settings
     monkeypatch.setenv("PULLBOOK_DATABASE_URL", settings.database_url)
     monkeypatch.setenv("PULLBOOK_DATA_DIR", str(settings.data_dir))
-    return main(["verify"])
+    return main(["verify", *words])
 
 
 def test_another_key_put_in_the_file(shop: Shop, monkeypatch: Any, capsys: Any) -> None:
@@ -199,3 +200,22 @@ def test_whatever_is_entered_first_on_a_day_has_the_days_head_signed(shop: Shop)
     days = [one.day for one in shop.rows(sa.select(SignedHead.day).order_by(SignedHead.day))]
     assert days[-1] == "2026-03-12"
     assert _head(shop).entries == shop.last() - 1  # the publication itself; the head's own entry follows
+
+
+def test_a_fingerprint_from_paper_is_an_anchor(shop: Shop, monkeypatch: Any, capsys: Any) -> None:
+    number = shop.entry("published", shop.link_id)
+    (head,) = shop.rows(sa.select(ChainEntry.head).where(ChainEntry.number == number))[0]
+    typed = short_form(head).upper().replace("-", " ")
+    assert _verify_command(shop, monkeypatch, "--anchors", typed) == 0
+    said = capsys.readouterr().out
+    assert (
+        f"Fingerprint {typed} is of entry {number}, published {shop.link_id}, entered at 2026-03-10 09:00 UTC" in said
+    )
+    assert f"Entries 1 to {number}: vouched for by what was kept elsewhere." in said
+    assert _verify_command(shop, monkeypatch, "--anchors", typed[:-1]) == 1
+    assert "it is no whole fingerprint" in capsys.readouterr().err
+    shop.run(sa.update(ChainEntry).where(ChainEntry.number == number).values(device_id=shop.house.cell_id))
+    shop.write_anew(number, sign=True)
+    assert shop.verify().findings == []  # whoever has database and key is shown by what was printed
+    assert _verify_command(shop, monkeypatch, "--anchors", typed) == 1
+    assert f"NOT AS IT WAS: fingerprint {typed}: no entry has it: the one it was printed" in capsys.readouterr().out

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 import segno
+import sqlalchemy as sa
 
 from pullbook.shop.fingerprinting import LETTERS, read_fingerprint, short_form
 from tests.api.pull_files import Steady, filed
@@ -109,6 +110,28 @@ def test_an_amendment_is_told_and_nothing_of_it(anonymous: Any, owner: Any, hous
     assert "not amended since" not in answer
     for said in ("kW", "N·m", "Quillon", house.ticket_id, published["id"]):
         assert said not in answer
+
+
+def test_the_pulls_are_read_once_for_however_many_ask_until_something_is_written(
+    app: Any, anonymous: Any, tuner: Any, published: Any
+) -> None:
+    asked_of: list[str] = []
+
+    def heard(_connection: Any, _cursor: Any, statement: str, *_: Any) -> None:
+        asked_of.append(statement)
+
+    def blocks_read(short: str) -> int:
+        asked_of.clear()
+        assert "not amended since" in anonymous.get("/r/check", params={"f": short}).text
+        return sum("column_block" in one for one in asked_of)
+
+    short = fingerprint_of(anonymous, published)
+    sa.event.listen(app.state.database.reader, "before_cursor_execute", heard)
+    assert [blocks_read(short) > 0 for _ in range(4)] == [True, False, False, False]
+    car = tuner.get(f"/api/v1/tickets/{published['ticket_id']}").json()
+    changed = {"notes": "Nothing that a page shows", "version": car["version"]}
+    assert tuner.patch(f"/api/v1/tickets/{published['ticket_id']}", json=changed).status_code == 200
+    assert [blocks_read(short) > 0 for _ in range(2)] == [True, False]
 
 
 def test_other_entries_and_nobodys_are_answered_alike(anonymous: Any, tuner: Any, house: Any, published: Any) -> None:

@@ -16,11 +16,12 @@ from pullbook.deps import DatabaseDep, LinkKeyDep, Now, SettingsDep, client_addr
 from pullbook.errors import NotFound, TooLarge, TooMany
 from pullbook.late_routes import LateRouter
 from pullbook.shop.opening import ASK, LiveLink, count_opening, live_link
-from pullbook.shop.slowing_down import bucket_name, forgive, take_try
+from pullbook.shop.slowing_down import Pace, bucket_name, forgive, take_try, wait_left_s
 from pullbook.shop.unlocking import UNLOCKED_FOR, WRONG_ANYWHERE, WRONG_FOR_LINK, is_unlocked, pin_fits, unlocked_value
 
 router = LateRouter(include_in_schema=False)
 LARGEST_FORM_BYTES = 2000
+COUNTED_LOOKS = Pace(burst=1, seconds_each=300.0)
 _NOBODY = re.compile(r"bot\b|crawl|spider|preview|prefetch|headless|facebookexternalhit|slurp", re.IGNORECASE)
 
 
@@ -78,15 +79,27 @@ def give_pin(
 def opened(
     request: Request, token: str, database: DatabaseDep, key: LinkKeyDep, settings: SettingsDep, now: Now
 ) -> Response:
-    """Sent by the results page itself once a person sees it: a count and a day. Answers the same whatever the token."""
+    """Sent by the results page itself once a person sees it: a count and a day. Answers the same whatever the token.
+
+    One look in five minutes is counted of each link, whoever looks: nobody counts it up, and no address is kept.
+    """
     with suppress(NotFound, TooMany):
         link = _link(request, database, token, now)
         value = request.cookies.get(link_cookie_name(settings), "")
         seen = link.pin_hash is None or is_unlocked(key, link.id, link.pin_hash, value, now)
         if seen and not _is_program(request):
-            with database.writing() as session:
-                count_opening(session, link.id, now)
+            _count(database, link.id, now)
     return Response(status_code=204)
+
+
+def _count(database: DatabaseDep, link_id: str, now: Now) -> None:
+    bucket = bucket_name("opened", link_id)
+    with database.reading() as looking:  # whoever asks over and over must not queue with those who write
+        if wait_left_s(looking, bucket, COUNTED_LOOKS, now) > 0.0:
+            return
+    with database.writing() as session:
+        take_try(session, bucket, COUNTED_LOOKS, now)
+        count_opening(session, link_id, now)
 
 
 def _link(request: Request, database: DatabaseDep, token: str, now: Now) -> LiveLink:

@@ -24,6 +24,7 @@ from pullbook.pages import (
     shop_texts,
     tray_page,
 )
+from pullbook.pages.check_kept import KeptChecks
 from pullbook.pages.refusals import error_page
 from pullbook.pages.results_kept import KeptPages
 
@@ -53,4 +54,4 @@ _PARTS = (
 )
 ROUTERS = tuple(part.router for part in _PARTS)
 
-__all__ = ["ROUTERS", "KeptPages", "error_page"]
+__all__ = ["ROUTERS", "KeptChecks", "KeptPages", "error_page"]

@@ -10,11 +10,12 @@ from pullbook.errors import TooMany
 from pullbook.late_methods import dataclass
 from pullbook.late_routes import LateRouter
 from pullbook.pages.chain_foot import CHECK_PATH
+from pullbook.pages.check_kept import KeptChecks
 from pullbook.pages.render import draw, shop_row
 from pullbook.pages.results_door import customer_frame
 from pullbook.pages.results_style import customer_headers
 from pullbook.pages.told import Shown, told
-from pullbook.shop.fingerprinting import Checked, checked, read_fingerprint
+from pullbook.shop.fingerprinting import Checked, checked, link_behind, read_fingerprint
 
 router = LateRouter(include_in_schema=False)
 LONGEST = 200
@@ -51,7 +52,10 @@ def check(
         except TooMany as error:
             state, headers["Retry-After"] = "wait", str(error.retry_after_s)
         else:
-            found = checked(session, typed, settings.weather_stale_minutes)
+            link_id = link_behind(session, typed)
+            if link_id is not None:
+                kept: KeptChecks = request.app.state.kept_checks
+                found = kept.found(session, link_id, lambda: checked(session, link_id, settings.weather_stale_minutes))
             state = _state(found)
     page = CheckPage(typed=typed, state=state, found=found)
     return draw(customer_frame(request, shop_row(session)), page, 429 if state == "wait" else 200, headers)

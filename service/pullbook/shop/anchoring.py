@@ -10,6 +10,7 @@ from typing import Any
 
 from pullbook.late_methods import dataclass
 from pullbook.shop.attesting import head_text, is_signed_by, receipt_text
+from pullbook.shop.fingerprinting import read_fingerprint
 from pullbook.shop.verifying import Finding, Seen
 from pullbook.shop.vouching import trail_fault
 
@@ -85,6 +86,46 @@ def _from_object(name: str, one: Mapping[str, Any]) -> Iterator[Anchor]:
     except (KeyError, TypeError, ValueError):
         return
     yield Anchor(f"{name}, entry {number}", text, number, one["head"], one.get("key_id"), one.get("signature"), trail)
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A fingerprint as it is printed on a results page: of the head after that publication, without its number."""
+
+    typed: str
+    low: str
+    high: str
+
+
+@dataclass(frozen=True, slots=True)
+class PaperFound:
+    """The entry that a fingerprint is of."""
+
+    typed: str
+    number: int
+    kind: str
+    record_id: str
+    entered_at: datetime
+
+
+def paper_in(typed: str) -> Paper | None:
+    """A fingerprint typed from paper; None where it was mistyped or is none."""
+    span = read_fingerprint(typed)
+    return None if span is None else Paper(typed.strip(), *span)
+
+
+def papers_found(papers: Sequence[Paper], seen: Seen) -> tuple[list[Finding], list[PaperFound]]:
+    """What each fingerprint is of, and those that are of nothing in this chain any more."""
+    findings, found = [], []
+    for paper in papers:
+        rows = [row for row in seen.by_record.values() if paper.low <= row["head"] <= paper.high]
+        for row in rows:
+            names = ("number", "kind", "record_id", "entered_at")
+            found.append(PaperFound(paper.typed, *(row[name] for name in names)))
+        if not rows:
+            what = "no entry has it: the one it was printed from, or one before that, was cut off or written anew"
+            findings.append(Finding(None, "fingerprint", paper.typed, what))
+    return findings, found
 
 
 def held_against(anchors: Sequence[Anchor], seen: Seen, keys: Mapping[str, str]) -> tuple[list[Finding], int]:

@@ -10,8 +10,9 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.chain import ChainKey
 from pullbook.late_methods import dataclass
-from pullbook.shop.anchoring import Anchor, held_against
+from pullbook.shop.anchoring import Anchor, Paper, PaperFound, held_against, papers_found
 from pullbook.shop.rehashing import Share, files
+from pullbook.shop.sealing import plain
 from pullbook.shop.verifying import Finding, Republished, Seen, audit_trail, publications, records, walk
 from pullbook.shop.vouching import heads, keys, look_at_trail
 
@@ -27,6 +28,7 @@ class Wanted:
     accepted: Collection[int] = ()
     weather_stale_minutes: int = 60
     key_in_file: str | None = None  # the id of the key that there is to sign with
+    papers: Sequence[Paper] = ()  # fingerprints typed from paper
 
 
 @dataclass
@@ -40,6 +42,7 @@ class Report:
     anchored_to: int = 0
     signed_to: int = 0
     files_looked_at: int = 0
+    papers: list[PaperFound] = field(default_factory=list)
     published: Republished = field(default_factory=Republished)
     findings: list[Finding] = field(default_factory=list)
     accepted: list[Finding] = field(default_factory=list)
@@ -67,6 +70,16 @@ class Report:
             "published": self.published.checked,
             "amended": self.published.amended,
             "vouched_for": [{"by": by, "first": first, "last": last} for by, first, last in self.ranges],
+            "fingerprints": [
+                {
+                    "typed": one.typed,
+                    "entry": one.number,
+                    "kind": one.kind,
+                    "record": one.record_id,
+                    "entered_at": plain(one.entered_at),
+                }
+                for one in self.papers
+            ],
             "findings": [_told(one) for one in self.findings],
             "accepted": [_told(one) for one in self.accepted],
         }
@@ -104,7 +117,12 @@ def examine(
     public = {row.id: row.public_key for row in session.execute(select(ChainKey.id, ChainKey.public_key))}
     findings, report.anchored_to = held_against(wanted.anchors, seen, public)
     note(iter(findings))
-    report.entries, report.sound_to, report.anchors = seen.last, seen.sound_to, len(wanted.anchors)
+    findings, report.papers = papers_found(wanted.papers, seen)
+    note(iter(findings))
+    vouched = [one.number for one in report.papers if one.number <= seen.sound_to]
+    report.anchored_to = max([report.anchored_to, *vouched])
+    report.anchors = len(wanted.anchors) + len(wanted.papers)
+    report.entries, report.sound_to = seen.last, seen.sound_to
     report.signed_to = min(seen.signed_to, seen.sound_to)
     in_files: list[Finding] = []
 

@@ -7,7 +7,6 @@ records that share one could be made on purpose with some 2⁵⁵, which is why 
 
 import re
 from datetime import datetime
-from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -81,20 +80,23 @@ def chain_line(session: Session, link_id: str) -> ChainLine | None:
     return None if row is None else ChainLine(row.number, short_form(row.head), row.head)
 
 
-def checked(session: Session, typed: str, weather_stale_minutes: int = 60) -> Checked | None:
-    """What this shop published under a fingerprint; None alike for everything else that the chain may hold."""
+def link_behind(session: Session, typed: str) -> str | None:
+    """The id of what was published under a fingerprint; None alike for everything else that the chain may hold."""
     span = read_fingerprint(typed)
-    link = None if span is None else _published(session, *span)
-    if link is None:
-        return None
+    return None if span is None else _published(session, *span)
+
+
+def checked(session: Session, link_id: str, weather_stale_minutes: int = 60) -> Checked:
+    """When this was published and whether it says the same now: reads all its pulls."""
+    link = session.get_one(ResultsLink, link_id)
     shown = published_under(session, link, weather_stale_minutes)
     return Checked(link.made_at, bool(shown.changes), replaced_at(session, link.id))
 
 
-def _published(session: Session, low: str, high: str) -> Any:
+def _published(session: Session, low: str, high: str) -> str | None:
     head = ChainEntry.head
     asked = select(ChainEntry.record_id, head).where(
         ChainEntry.kind == "published", head >= low, head <= high, head.startswith(low[:24])
     )
     found = [row.record_id for row in session.execute(asked) if low <= row.head <= high]
-    return session.get(ResultsLink, found[0]) if len(found) == 1 else None
+    return found[0] if len(found) == 1 else None

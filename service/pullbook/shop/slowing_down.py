@@ -46,6 +46,15 @@ def take_try(session: Session, bucket: str, pace: Pace, now: datetime) -> None:
     row.remaining, row.counted_at = left - 1.0, now
 
 
+def wait_left_s(session: Session, bucket: str, pace: Pace, now: datetime) -> float:
+    """How long until there is a try again; 0 where there is one. Only looks: nothing is used up."""
+    row = session.execute(select(Tries.remaining, Tries.counted_at).where(Tries.bucket == bucket)).one_or_none()
+    if row is None:
+        return 0.0
+    left = row.remaining + max(0.0, (now - row.counted_at).total_seconds()) / pace.seconds_each
+    return float(max(0.0, (1.0 - left) * pace.seconds_each))
+
+
 def forgive(session: Session, buckets: Sequence[str], now: datetime) -> None:
     """Empty a bucket of its tries after it came right, and drop those that nobody has touched for days."""
     session.execute(delete(Tries).where(or_(Tries.bucket.in_(buckets), Tries.counted_at < now - FORGOTTEN_AFTER)))
