@@ -37,6 +37,15 @@ def median_s(work: Callable[[], Any], repeats: int = 30, warm_ups: int = 3) -> f
 
 def medians_s(works: list[Callable[[], Any]], repeats: int = 30, warm_ups: int = 3) -> list[float]:
     """The median time of each of several, taken in turn so that a slow spell of the machine meets all alike."""
+    return [statistics.median(times) for times in _times_s(works, repeats, warm_ups)]
+
+
+def best_s(works: list[Callable[[], Any]], repeats: int = 30, warm_ups: int = 3) -> list[float]:
+    """The same with the shortest: what a millisecond of work takes on a machine that does other things besides."""
+    return [min(times) for times in _times_s(works, repeats, warm_ups)]
+
+
+def _times_s(works: list[Callable[[], Any]], repeats: int, warm_ups: int) -> list[list[float]]:
     for _ in range(warm_ups):
         for work in works:
             work()
@@ -46,7 +55,7 @@ def medians_s(works: list[Callable[[], Any]], repeats: int = 30, warm_ups: int =
             began = time.perf_counter()
             work()
             times.append(time.perf_counter() - began)
-    return [statistics.median(times) for times in took]
+    return took
 
 
 def ms(seconds: float) -> str:

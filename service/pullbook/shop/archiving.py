@@ -196,11 +196,13 @@ def _by_tsvector(session: Session, words: Wanted, below: int | None, limit: int)
         asked.append(FoundTicket.number < below)
     threes = text("pullbook_trigrams(line) @@ CAST(:threes AS tsquery)").bindparams(threes=words.tsquery)
     capped = select(FoundTicket.number).where(threes, *asked).limit(FEW + 1).cte("capped").prefix_with("MATERIALIZED")
-    numbers = sorted(session.scalars(select(capped.c.number)), reverse=True)
-    wanted_rows = select(*_LINES).order_by(FoundTicket.number.desc())
-    if len(numbers) <= FEW:
-        return session.execute(wanted_rows.where(FoundTicket.number.in_(numbers[:limit]))).all() if numbers else []
-    return session.execute(wanted_rows.where(*asked).limit(limit)).all()
+    many = select(func.count()).select_from(capped).scalar_subquery().label("many")
+    first = select(capped.c.number).order_by(capped.c.number.desc()).limit(limit)
+    in_turn = FoundTicket.number.desc()
+    rows = session.execute(select(*_LINES, many).where(FoundTicket.number.in_(first)).order_by(in_turn)).all()
+    if not rows or rows[0].many <= FEW:
+        return rows
+    return session.execute(select(*_LINES).where(*asked).order_by(in_turn).limit(limit)).all()
 
 
 def _held_against(session: Session, words: Wanted, rows: Sequence[Any], lines: dict[int, Any]) -> list[Any]:

@@ -4,10 +4,30 @@ The indexes only narrow: which row is shown is decided by the same comparison wi
 few could be meant nothing is narrowed, since walking back from the newest then soon fills the page.
 """
 
+import json
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import BigInteger, String, cast, column, or_, select, table, text, type_coerce, union
+from sqlalchemy import (
+    ARRAY,
+    BigInteger,
+    String,
+    Text,
+    and_,
+    any_,
+    bindparam,
+    cast,
+    column,
+    func,
+    literal_column,
+    or_,
+    select,
+    table,
+    text,
+    type_coerce,
+    union,
+    union_all,
+)
 from sqlalchemy.orm import Session
 
 from pullbook.db.tables import Customer, Ticket, Vehicle
@@ -16,6 +36,8 @@ from pullbook.shop.wording import LEAST, MOST_WORDS, Wanted
 
 FEW = 2000
 FEW_ALONE = 500  # of one word alone: the newest fifty tickets of more are as soon met one after the other
+MANY = 5000  # customers or cars that are held against the other's words
+MOST_PARTED = 3  # words that are parted between customer and car; the others are only compared
 LONGEST_NUMBER = 18  # digits of a ticket's
 
 
@@ -35,43 +57,112 @@ def tickets_with(session: Session, statement: Any, find: str) -> Any:
     for word in words:
         numbered = cast(Ticket.number, String) == word.lstrip("#")
         statement = statement.where(or_(occurs(word, Customer.found_by, Vehicle.found_by), numbered))
-    told = _narrowest(session, words[:MOST_WORDS])
-    if told is None:
+    # those that an index answers first, and of these the longest: they leave the least
+    told = sorted(words[:MOST_WORDS], key=lambda word: (not _is_looked_up(word), -len(word)))[:MOST_PARTED]
+    if told and _is_looked_up(told[0]):
+        ids = _tickets_meant(session, told, FEW if len(told) > 1 else FEW_ALONE)
+        return statement if ids is None else statement.where(_one_of(session, Ticket.id, ids))
+    return _with_short(session, statement, told)
+
+
+def _tickets_meant(session: Session, words: Sequence[str], most: int) -> list[int] | None:
+    """Numbers of the tickets that may be meant; None where there are more than so many.
+
+    Each word may stand in the customer's text or in the car's: every way to part the words between the two is looked up
+    by itself, so that a make and a year leave the cars that have both and not those that have either.
+    """
+    kinds: list[tuple[Any, Any]] = [(Vehicle, Ticket.vehicle_id), (Customer, Ticket.customer_id)]
+    sides = [(_known(session, kind, words), kind, key) for kind, key in kinds]
+    own_id, all_words = type_coerce(Ticket.id, BigInteger), (1 << len(words)) - 1
+    meant: list[Any] = [select(own_id).where(Ticket.number == number) for number in map(_number, words) if number]
+    for of_car in range(all_words + 1):
+        parts = list(zip(sides, (of_car, all_words ^ of_car), strict=True))
+        found = [known.get(part) for (known, _, _), part in parts if part in known]
+        if [] in found:
+            continue
+        if all(ids is None for ids in found):
+            return None
+        asked = [_stand_in(session, *side, part, words) for side, part in parts if part]
+        meant.append(select(own_id).where(*(one for one in asked if one is not None)))
+    ids = set(session.scalars(union_all(*meant).limit(most + 1))) if meant else set()
+    return sorted(ids) if len(ids) <= most else None
+
+
+def _known(session: Session, kind: Any, words: Sequence[str]) -> dict[int, list[int] | None]:
+    """By the bits of a choice of these words whose text holds it, None for many; nothing of short words alone."""
+    chosen = {}
+    for part in range(1, 1 << len(words)):
+        theirs = [word for place, word in enumerate(words) if part >> place & 1]
+        if any(map(_is_looked_up, theirs)):
+            ids = _whose(session, kind, theirs).limit(MANY + 1).subquery()
+            chosen[part] = select(literal_column(str(part)).label("part"), ids)
+    known: dict[int, list[int] | None] = {part: [] for part in chosen}
+    for part, own_id in session.execute(union_all(*chosen.values())):
+        known[part].append(own_id)  # type: ignore[union-attr]
+    return {part: ids if ids is None or len(ids) <= MANY else None for part, ids in known.items()}
+
+
+def _stand_in(
+    session: Session, known: dict[int, list[int] | None], kind: Any, key: Any, part: int, words: Sequence[str]
+) -> Any:
+    """That this choice of words stands in the text of the one this key names; None where only the end can tell."""
+    if part in known:
+        ids = known[part]
+        return None if ids is None else _one_of(session, key, ids)
+    # row by row: joined, every text there is would be read
+    text_of = select(kind.found_by).where(kind.id == key).scalar_subquery()
+    return and_(*(occurs(word, text_of) for place, word in enumerate(words) if part >> place & 1))
+
+
+def _whose(session: Session, kind: Any, words: Sequence[str]) -> Any:
+    """Ids of those in whose text these words stand: the long ones by the index, then each short one as it is read."""
+    ids = _meant(session, kind, [word for word in words if _is_looked_up(word)])
+    short = [occurs(word, kind.found_by) for word in words if not _is_looked_up(word)]
+    if short and session.get_bind().dialect.name == "sqlite":
+        ids = ids.join(kind, kind.id == ids.selected_columns[0])
+    return ids.where(*short)
+
+
+def _number(word: str) -> int | None:
+    number = word.lstrip("#")
+    return int(number) if number.isdecimal() and number.isascii() and len(number) < LONGEST_NUMBER else None
+
+
+def _with_short(session: Session, statement: Any, words: Sequence[str]) -> Any:
+    """The same for words that no index answers: from the rarest of them, where that is rare."""
+    found = []
+    for word in words:
+        if (customers := _few(session, Customer, [word], FEW_ALONE)) is not None:
+            vehicles = _few(session, Vehicle, [word], FEW_ALONE)
+            found += [] if vehicles is None else [(len(customers) + len(vehicles), word, customers, vehicles)]
+    if not found:
         return statement
-    word, customers, vehicles = told
+    _, word, customers, vehicles = min(found)
     meant: list[Any] = [
-        select(Ticket.id).where(_one_of(Ticket.customer_id, customers)),
-        select(Ticket.id).where(_one_of(Ticket.vehicle_id, vehicles)),
+        select(Ticket.id).where(_one_of(session, Ticket.customer_id, customers)),
+        select(Ticket.id).where(_one_of(session, Ticket.vehicle_id, vehicles)),
+        *([select(Ticket.id).where(Ticket.number == number)] if (number := _number(word)) is not None else []),
     ]
-    if (number := word.lstrip("#")).isdecimal() and number.isascii() and len(number) < LONGEST_NUMBER:
-        meant.append(select(Ticket.id).where(Ticket.number == int(number)))
     near = union(*meant).cte("near").prefix_with("MATERIALIZED")
     return statement.where(Ticket.id.in_(select(near.c.id)))
 
 
 def _narrowed(session: Session, statement: Any, kind: Any, find: str) -> Any:
+    words = plain(find).split()[:MOST_WORDS]
     statement = statement.where(*holds(kind.found_by, find))
-    words = [word for word in plain(find).split()[:MOST_WORDS] if _is_looked_up(word)]
-    ids = _few(session, kind, words, FEW) if words else None
-    return statement if ids is None else statement.where(_one_of(kind.id, ids))
+    if not any(map(_is_looked_up, words)):
+        return statement
+    ids = list(session.scalars(_whose(session, kind, words).limit(FEW + 1)))
+    return statement if len(ids) > FEW else statement.where(_one_of(session, kind.id, ids))
 
 
-def _narrowest(session: Session, words: Sequence[str]) -> tuple[str, list[int], list[int]] | None:
-    """The word that the fewest customers and cars hold, with these; of short ones only where no other will do."""
-    most = FEW if len(words) > 1 else FEW_ALONE
-    for is_looked_up in (True, False):
-        found = []
-        for word in words:
-            if _is_looked_up(word) is is_looked_up and (customers := _few(session, Customer, [word], most)) is not None:
-                vehicles = _few(session, Vehicle, [word], most)
-                found += [] if vehicles is None else [(len(customers) + len(vehicles), word, customers, vehicles)]
-        if found:
-            return min(found)[1:]
-    return None
-
-
-def _one_of(key: Any, ids: Sequence[int]) -> Any:
-    return type_coerce(key, BigInteger).in_(ids)
+def _one_of(session: Session, key: Any, ids: Sequence[int]) -> Any:
+    """That a key is one of thousands: told as one value, since a value each would cost more than the look-up."""
+    number = type_coerce(key, BigInteger)
+    if session.get_bind().dialect.name == "sqlite":
+        told = func.json_each(bindparam(None, json.dumps(ids), Text(), unique=True)).table_valued("value")
+        return number.in_(select(told.c.value))
+    return number == any_(bindparam(None, ids, ARRAY(BigInteger), unique=True))
 
 
 def _is_looked_up(word: str) -> bool:
@@ -91,7 +182,7 @@ def _meant(session: Session, kind: Any, words: Sequence[str]) -> Any:
         return select(own_id).where(*(occurs(word, kind.found_by) for word in words))
     threes, name = Wanted((tuple(spellings(word) for word in words),)), f"found_words_{kind.__tablename__}"
     if session.get_bind().dialect.name == "sqlite":
-        matched = text(f"{name} MATCH :threes").bindparams(threes=threes.fts5)
+        matched = text(f"{name} MATCH :threes").bindparams(bindparam("threes", threes.fts5, unique=True))
         return select(table(name, column("rowid", BigInteger)).c.rowid).where(matched)
-    held = text("pullbook_trigrams(found_by) @@ CAST(:threes AS tsquery)").bindparams(threes=threes.tsquery)
-    return select(own_id).where(held)
+    held = text(f"pullbook_trigrams({kind.__tablename__}.found_by) @@ CAST(:threes AS tsquery)")
+    return select(own_id).where(held.bindparams(bindparam("threes", threes.tsquery, unique=True)))
