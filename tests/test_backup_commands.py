@@ -2,7 +2,10 @@
 
 import hashlib
 import json
+import os
 import stat
+import subprocess
+import sys
 import threading
 import zipfile
 from contextlib import closing
@@ -266,6 +269,35 @@ def test_rows_that_break_a_rule_leave_an_empty_database_that_takes_the_right_one
         assert tables_with_records(session.connection()) == {}
         assert missing_guards(session.connection(), GUARDED) == []
     assert shop.run("restore", whole, url=url)[0] == 0
+
+
+@pytest.mark.parametrize(
+    "row", [b"[1,2]", b"NaN", b"{}", b"null", b'"x"', b"[NaN,[],{},0,0,0,0,0,0]", b"[0,0,0,0,0,0,1e400,0,0]",
+            b'["\\ud800","","","","","","2026-01-01",1,null]']
+)  # fmt: skip
+def test_a_line_that_is_no_row_is_refused_in_words(shop: Shop, row: bytes) -> None:
+    shop.backed_up()
+    customer = zipfile.ZipFile(shop.bundle).read("tables/customer.jsonl")
+    rewritten(shop.bundle, replaced(customer.splitlines()[1], row, with_its_hash=True))
+    url = shop.new()
+    code, said = shop.run("restore", shop.bundle, url=url)
+    assert code == 1
+    assert "nothing was" in said
+    with closing(connect(url)) as records, records.reading() as session:
+        assert tables_with_records(session.connection()) == {}
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a limit on a file's size is POSIX's")
+def test_a_backup_that_finds_no_room_says_so_and_no_more(shop: Shop) -> None:
+    told = {"PULLBOOK_DATABASE_URL": shop.settings.database_url, "PULLBOOK_DATA_DIR": str(shop.folder)}
+    limited = "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000)); "
+    limited += "from pullbook.cli import main; sys.exit(main(sys.argv[1:]))"
+    command = [sys.executable, "-c", limited, "backup", str(shop.bundle)]
+    done = subprocess.run(command, env=os.environ | told, capture_output=True, text=True)
+    assert done.returncode == 1
+    assert done.stderr.startswith(f"pullbook: {shop.bundle} cannot be written")
+    assert done.stderr.count("\n") == 1
+    assert not list(shop.folder.glob("**/*.half"))
 
 
 def test_a_database_with_records_is_left_as_it_is(shop: Shop) -> None:

@@ -6,7 +6,7 @@ key. Ids are their 13 letters, instants end in Z, bytes are base64, small JSON v
 
 import base64
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Generator, Iterable, Sequence
 from datetime import UTC, datetime
 from functools import cached_property
 from typing import Any
@@ -60,7 +60,7 @@ class Carried:
     def _type_of(column: Any) -> Any:
         return sa.Text() if isinstance(column.type, JsonText) else column.type
 
-    def lines(self, connection: Connection) -> Iterator[bytes]:
+    def lines(self, connection: Connection) -> Generator[bytes]:
         """The part's lines, each with its line feed; the columns' names first."""
         yield json.dumps(self.columns, ensure_ascii=False).encode() + _LINE_ENDS
         # by the letters' numbers on both engines, whatever language the database sorts in
@@ -94,8 +94,12 @@ class Carried:
 
     def _row(self, line: bytes, times: Sequence[int], blobs: Sequence[int]) -> dict[str, Any]:
         row = json.loads(line)
+        if not isinstance(row, list) or len(row) != len(self.columns):
+            raise ValueError(f"a line of {self.name} is no row of {len(self.columns)} columns")
+        if any(not isinstance(row[at], str | None) for at in (*times, *blobs)):
+            raise ValueError(f"a line of {self.name} tells a time or bytes by something else than text")
         for at in times:
-            row[at] = None if row[at] is None else datetime.fromisoformat(row[at])
+            row[at] = None if row[at] is None else datetime.fromisoformat(row[at]).astimezone(UTC)
         for at in blobs:
             row[at] = None if row[at] is None else base64.b64decode(row[at], validate=True)
         return dict(zip(self.columns, row, strict=True))

@@ -11,7 +11,7 @@ import os
 import secrets
 import zipfile
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -121,7 +121,9 @@ def _write(
             entries, note = head_note(session, signer, now)
             keys = session.scalars(select(ChainKey.public_key).order_by(ChainKey.made_at, ChainKey.id)).all()
         parts = [_member(bundle, HEAD, None, [note.encode()])]
-        parts += [_member(bundle, f"tables/{one.name}.jsonl", one, one.lines(connection)) for one in carried_tables()]
+        for one in carried_tables():
+            with closing(one.lines(connection)) as lines:  # however it ends, before the connection does
+                parts.append(_member(bundle, f"tables/{one.name}.jsonl", one, lines))
         manifest = {
             "kind": KIND,
             "format": FORMAT,
