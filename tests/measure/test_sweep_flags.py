@@ -131,6 +131,9 @@ def test_repeated_backward_and_blank_stamps_are_dropped_and_counted():
     curve = read(MADE, PLAIN | {"time_s": time})
     assert curve.counts == {"repeated_stamps": 1, "backward_stamps": 1, "blank_stamps": 1}
     assert _codes(curve) == ["time_repaired"]
+    (flag,) = curve.flags
+    for told in ("blank (1, at 5.00 s)", "repeated (1, at 2.50 s)", "backward (1, at 4.00 s)"):
+        assert told in flag.text
     assert np.allclose(curve.power_w, read(MADE, PLAIN).power_w, rtol=3e-3)
 
 
@@ -152,6 +155,7 @@ def test_a_long_gap_ends_the_sweep_and_a_short_one_is_bridged():
     short = (time < 5.0) | (time > 5.2)
     curve = read(MADE, {name: values[short] for name, values in PLAIN.items()})
     assert curve.counts == {"time_gaps": 1}
+    assert "1 gap in time was bridged or, where long, ends the sweep, at 5.00 s" in curve.flags[0].text
     assert curve.sweep_s[1] - curve.sweep_s[0] > 9.0
     long = (time < 2.5) | (time > 4.0)
     cut = read(MADE, {name: values[long] for name, values in PLAIN.items()})
@@ -168,6 +172,8 @@ def test_wild_and_blank_roller_speeds_are_mended_and_counted():
     assert curve.counts["roller_speed_blanks"] == 5
     assert curve.counts["roller_speed_spikes"] == 2
     assert _codes(curve) == ["roller_speed_mended"]
+    assert "in 7 samples" in curve.flags[0].text
+    assert "blank (5, between 5.00 and 5.02 s); wild (2, at 1.50 and 3.50 s)" in curve.flags[0].text
     assert np.allclose(curve.power_w, read(MADE, PLAIN).power_w, rtol=5e-3)
 
 

@@ -28,6 +28,7 @@ from pullbook.measure.gridding import carried, grid_between
 from pullbook.measure.headline import Figures, Track, fine_points, headline
 from pullbook.measure.inplace import put_in_place
 from pullbook.measure.kinematics import Motion, motion_of
+from pullbook.measure.mended import mended_flags
 from pullbook.measure.mixture import mixture_flags
 from pullbook.measure.rollerspeed import RollerSignal, roller_signal
 from pullbook.measure.sweep import Stretch, find_sweep
@@ -143,7 +144,7 @@ def _found(channels: Mapping[str, Array], calibration: RollerCalibration, settin
     turning = engine_speed_of(base.channels, stretch.start, stretch.stop, motion, settings.engine_turns_per_roller_turn)
     counts = {**base.counts, **signal.counts, **brake.counts, **turning.counts}
     clipped = clipped_flags(base.channels, stretch.start, stretch.stop, motion.time_s, turning.axis_rpm)
-    flags = (*stretch.flags, *turning.flags, *clipped, *_repairs(counts))
+    flags = (*stretch.flags, *turning.flags, *clipped, *mended_flags(counts, {**base.mended_s, **signal.mended_s}))
     return _Sweep(base, stretch, time, signal, brake, brake_rows, motion, turning, flags, counts)
 
 
@@ -231,30 +232,3 @@ def _corrected(standard: str, air: Air | None, engine: Engine) -> tuple[Factor |
         )
         flags.append(Flag("corrected_twice", text))
     return made, flags
-
-
-_TIME_WORDS = {
-    "blank_stamps": "blank",
-    "repeated_stamps": "repeated",
-    "backward_stamps": "backward",
-}
-
-
-def _repairs(counts: Mapping[str, int]) -> list[Flag]:
-    flags = []
-    dropped = [f"{counts[name]} {word}" for name, word in _TIME_WORDS.items() if name in counts]
-    gaps = counts.get("time_gaps", 0)
-    if dropped or gaps:
-        parts = [f"rows with {' and '.join(dropped)} time stamps were dropped"] if dropped else []
-        parts += [f"{gaps} gaps in time were bridged or, where long, end the sweep"] if gaps else []
-        text = f"The time base was repaired: {'; '.join(parts)}. Check the logger if this keeps happening."
-        flags.append(Flag("time_repaired", text))
-    speed = counts.get("roller_speed_spikes", 0) + counts.get("roller_speed_blanks", 0)
-    resets = counts.get("pulse_counter_resets", 0)
-    if speed or resets:
-        text = (
-            f"Roller speed was mended in {speed + resets} samples (blanks, wild values, a pulse counter set back) from "
-            "the samples around them. Check the roller's pick-up."
-        )
-        flags.append(Flag("roller_speed_mended", text))
-    return flags

@@ -10,7 +10,7 @@ from math import pi
 import numpy as np
 
 from pullbook.late_methods import dataclass
-from pullbook.measure.curveparts import Array, RollerCalibration, SweepError
+from pullbook.measure.curveparts import Array, Mask, RollerCalibration, SweepError
 
 _ROUND = tuple(sorted([2.0**bits for bits in range(8, 33)] + [10.0**digits for digits in range(3, 10)]))
 _WILD = 6.0  # times the usual most, and pulses: no roller gains so much between two samples, however stamps jitter
@@ -21,6 +21,7 @@ class RollerSignal:
     """`values`: speed in rad/s (`derivative` 1: acceleration is its slope) or angle in rad (`derivative` 2).
 
     `speed_rad_s` is a rough speed for every row, for finding the sweep. `quantum` is the angle of one pulse, rad.
+    `mended_s`: by the names of `counts`, when samples were mended, s.
     """
 
     values: Array
@@ -29,6 +30,7 @@ class RollerSignal:
     source: str
     quantum: float
     counts: dict[str, int]
+    mended_s: Mapping[str, Array]
 
 
 def roller_signal(channels: Mapping[str, Array], calibration: RollerCalibration) -> RollerSignal:
@@ -51,12 +53,14 @@ def _speed(values: Array, time: Array, source: str) -> RollerSignal:
     counts: dict[str, int] = {}
     away = np.abs(values[1:-1] - 0.5 * (values[:-2] + values[2:]))
     if float(away.max()) <= 0.1 * float(np.add.reduce(values)) / len(values):  # most pulls; a blank fails this
-        return RollerSignal(values, 1, values, source, 0.0, counts)
+        return RollerSignal(values, 1, values, source, 0.0, counts, {})
+    mended_s: dict[str, Array] = {}
     finite = np.isfinite(values)
     if not finite.all():
         if int(finite.sum()) < 20:
             raise SweepError("Roller speed is blank almost everywhere; check which column is roller speed.")
         counts["roller_speed_blanks"] = int((~finite).sum())
+        mended_s["roller_speed_blanks"] = time[~finite]
         values = np.interp(time, time[finite], values[finite])
         away = np.abs(values[1:-1] - 0.5 * (values[:-2] + values[2:]))
     high = int(0.98 * (len(values) - 1))
@@ -66,8 +70,9 @@ def _speed(values: Array, time: Array, source: str) -> RollerSignal:
         good = np.ones(len(values), dtype=bool)
         good[1:-1] = ~wild | (np.abs(values[1:-1] - _middle_of_five(values)[1:-1]) < 0.05 * top)
         counts["roller_speed_spikes"] = int((~good).sum())
+        mended_s["roller_speed_spikes"] = time[~good]
         values = np.interp(time, time[good], values[good])
-    return RollerSignal(values, 1, values, source, 0.0, counts)
+    return RollerSignal(values, 1, values, source, 0.0, counts, mended_s)
 
 
 def _middle_of_five(values: Array) -> Array:
@@ -84,24 +89,28 @@ def _angle(pulses: Array, time: Array, source: str, calibration: RollerCalibrati
     if int(finite.sum()) < 20:
         raise SweepError("Roller pulses are blank almost everywhere; check which column counts them.")
     counts = {"pulse_blanks": int((~finite).sum())}
+    mended_s: dict[str, Array] = {}
     if source == "roller_pulses":
-        counts["pulse_counter_resets"], turned = _counted(pulses[finite], time[finite], calibration.pulses_per_turn)
+        jumps, turned = _counted(pulses[finite], time[finite], calibration.pulses_per_turn)
+        counts["pulse_counter_resets"] = int(jumps.sum())
+        mended_s["pulse_counter_resets"] = time[finite][1:][jumps]
         turned = turned if finite.all() else np.interp(time, time[finite], turned)
     else:
         turned = np.concatenate(([0.0], np.cumsum(np.nan_to_num(pulses[1:]))))
     angle = turned * quantum
-    return RollerSignal(angle, 2, _rough_speed(angle, time), source, quantum, {k: v for k, v in counts.items() if v})
+    met = {name: count for name, count in counts.items() if count}
+    return RollerSignal(angle, 2, _rough_speed(angle, time), source, quantum, met, mended_s)
 
 
-def _counted(pulses: Array, time: Array, pulses_per_turn: float) -> tuple[int, Array]:
-    """How often the counter was set back or leapt, and a count that goes on at the pace around it there."""
+def _counted(pulses: Array, time: Array, pulses_per_turn: float) -> tuple[Mask, Array]:
+    """At which steps the counter was set back or leapt, and a count that goes on at the pace around it there."""
     steps = _unwrapped(np.diff(pulses), float(pulses.max()), pulses_per_turn)
     rate = steps / np.diff(time)
     jumps = (steps < 0.0) | ((rate > _WILD * float(np.quantile(rate, 0.9))) & (steps > _WILD))
     if jumps.any() and not jumps.all():
         usual = np.flatnonzero(~jumps)
         steps = np.interp(np.arange(len(steps)), usual, steps[usual])
-    return int(jumps.sum()), np.concatenate(([0.0], np.cumsum(steps)))
+    return jumps, np.concatenate(([0.0], np.cumsum(steps)))
 
 
 def _unwrapped(steps: Array, most: float, pulses_per_turn: float) -> Array:

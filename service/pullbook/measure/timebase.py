@@ -13,12 +13,14 @@ _GAP = 6.0  # a step this many times the usual one is a gap
 
 @dataclass(frozen=True)
 class TimeBase:
-    """Channels on strictly increasing stamps; `step_s` is the usual step, `gaps` the indices after which one lies."""
+    """Channels on strictly increasing stamps; `step_s` is the usual step, `gaps` the indices after which one lies.
+    `mended_s`: by the names of `counts`, when that was, s: the last good stamp before."""
 
     channels: Mapping[str, Array]
     step_s: float
     gaps: Indices
     counts: dict[str, int]
+    mended_s: Mapping[str, Array]
 
 
 def repaired(channels: Mapping[str, Array]) -> TimeBase:
@@ -28,8 +30,9 @@ def repaired(channels: Mapping[str, Array]) -> TimeBase:
     time = channels["time_s"]
     steps = time[1:] - time[:-1]
     counts: dict[str, int] = {}
+    mended_s: dict[str, Array] = {}
     if len(steps) == 0 or not float(steps.min()) > 0.0:  # a blank stamp fails this too
-        keep, counts = _kept(time)
+        keep, counts, mended_s = _kept(time)
         if "roller_pulse_increments" in channels:  # a dropped row still saw its pulses
             running = np.cumsum(np.nan_to_num(channels["roller_pulse_increments"]))
             channels = {"roller_pulses": running, **channels}
@@ -42,17 +45,20 @@ def repaired(channels: Mapping[str, Array]) -> TimeBase:
     gaps = np.flatnonzero(steps > _GAP * usual) if float(steps.max()) > _GAP * usual else _NO_GAPS
     if len(gaps):
         counts["time_gaps"] = len(gaps)
-    return TimeBase(channels, usual, gaps, counts)
+        mended_s["time_gaps"] = channels["time_s"][gaps]
+    return TimeBase(channels, usual, gaps, counts, mended_s)
 
 
-def _kept(time: Array) -> tuple[Mask, dict[str, int]]:
+def _kept(time: Array) -> tuple[Mask, dict[str, int], dict[str, Array]]:
     finite = np.isfinite(time)
     filled = np.where(finite, time, -np.inf)
     before = np.concatenate(([-np.inf], np.maximum.accumulate(filled)[:-1]))
     forward = finite & (filled > before)
     seen = {
-        "blank_stamps": int((~finite).sum()),
-        "repeated_stamps": int((finite & (filled == before)).sum()),
-        "backward_stamps": int((finite & (filled < before)).sum()),
+        "blank_stamps": ~finite,
+        "repeated_stamps": finite & (filled == before),
+        "backward_stamps": finite & (filled < before),
     }
-    return forward, {name: count for name, count in seen.items() if count}
+    counts = {name: int(rows.sum()) for name, rows in seen.items()}
+    met = {name: count for name, count in counts.items() if count}
+    return forward, met, {name: before[seen[name]] for name in met}
