@@ -3,16 +3,19 @@
 import smtplib
 import socket
 import ssl
+import threading
+from contextlib import suppress
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.utils import formatdate, make_msgid
-from typing import Literal
+from typing import Literal, Self
 
 from pullbook.errors import FieldProblem, Invalid, NotReady
 from pullbook.late_methods import dataclass
 
 Security = Literal["starttls", "tls", "none"]
-WAIT_S = 15.0
+WAIT_S = 15.0  # for any one answer
+WHOLE_S = 60.0  # for all of it: a server that sends a byte now and then always answers in time
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,16 +74,90 @@ def link_message(server: MailServer, mail: LinkMail) -> EmailMessage:
     return message
 
 
-def send_mail(server: MailServer, message: EmailMessage) -> None:
-    """Hand the message over. NotReady, in words for whoever sends it, where the mail server did not take it."""
+class _Line:
+    """The connection to the mail server, which is cut when all of it has taken too long."""
+
+    def __init__(self, whole_s: float) -> None:
+        self.is_cut = False
+        self._socket: socket.socket | None = None
+        self._lock = threading.Lock()
+        self._timer = threading.Timer(whole_s, self._cut)
+        self._timer.daemon = True
+
+    def __enter__(self) -> Self:
+        self._timer.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._timer.cancel()
+        with self._lock:
+            if self._socket is not None:
+                self._socket.close()
+
+    def connect(self, host: str, port: int, timeout: float) -> socket.socket:
+        """A socket, of which a second handle is kept: whatever is wrapped around the first, cutting this cuts both."""
+        made = socket.create_connection((host, port), timeout)
+        with self._lock:
+            self._socket = made.dup()
+        if self.is_cut:
+            self._cut()
+        return made
+
+    def _cut(self) -> None:
+        self.is_cut = True
+        with self._lock, suppress(OSError):
+            if self._socket is not None:
+                self._socket.shutdown(socket.SHUT_RDWR)
+
+
+class _Plain(smtplib.SMTP):
+    """A client on such a line."""
+
+    def __init__(self, line: _Line, server: MailServer, wait_s: float) -> None:
+        self._line = line
+        super().__init__(server.host, server.port, timeout=wait_s)
+
+    def _get_socket(self, host: str, port: int, timeout: float) -> socket.socket:
+        return self._line.connect(host, port, timeout)
+
+
+class _Private(_Plain):
+    """The same, private from the first byte."""
+
+    def __init__(self, line: _Line, server: MailServer, wait_s: float, context: ssl.SSLContext) -> None:
+        self._context = context
+        super().__init__(line, server, wait_s)
+
+    def _get_socket(self, host: str, port: int, timeout: float) -> socket.socket:
+        return self._context.wrap_socket(super()._get_socket(host, port, timeout), server_hostname=host)
+
+
+def send_mail(server: MailServer, message: EmailMessage, wait_s: float = WAIT_S, whole_s: float = WHOLE_S) -> None:
+    """Hand the message over. NotReady, in words for whoever sends it, where the mail server did not take it.
+
+    `wait_s`: how long any one answer may take; `whole_s`: how long all of it may, after which the line is cut.
+    """
+    with _Line(whole_s) as line:
+        try:
+            _hand_over(server, message, line, wait_s)
+        except NotReady:
+            if line.is_cut:
+                raise NotReady(_not_sent(f"it took longer than {whole_s:.0f} s")) from None
+            raise
+
+
+def _hand_over(server: MailServer, message: EmailMessage, line: _Line, wait_s: float) -> None:
     context = ssl.create_default_context()
     try:
-        with _connected(server, context) as connection:
+        is_tls = server.security == "tls"
+        with _Private(line, server, wait_s, context) if is_tls else _Plain(line, server, wait_s) as connection:
             if server.security == "starttls":
                 connection.starttls(context=context)
             if server.user:
                 connection.login(server.user, server.password)
             connection.send_message(message)
+    except smtplib.SMTPNotSupportedError as error:
+        raise NotReady(_not_sent(f"it does not offer what is set for it: {error}")) from error
     except smtplib.SMTPRecipientsRefused as error:
         told = "; ".join(_words(code, text) for code, text in error.recipients.values())
         raise NotReady(
@@ -93,14 +170,10 @@ def send_mail(server: MailServer, message: EmailMessage) -> None:
     except ssl.SSLError as error:
         raise NotReady(_not_sent(f"it could not be spoken to privately ({error.reason or 'TLS'})")) from error
     except (smtplib.SMTPException, OSError) as error:
-        why = "it did not answer in time" if isinstance(error, socket.timeout) else "it cannot be reached, or broke off"
+        # a server that answers too late has broken off, as the library says it
+        is_late = isinstance(error, TimeoutError) or isinstance(error.__context__, TimeoutError)
+        why = "it did not answer in time" if is_late else "it cannot be reached, or broke off"
         raise NotReady(_not_sent(why)) from error
-
-
-def _connected(server: MailServer, context: ssl.SSLContext) -> smtplib.SMTP:
-    if server.security == "tls":
-        return smtplib.SMTP_SSL(server.host, server.port, timeout=WAIT_S, context=context)
-    return smtplib.SMTP(server.host, server.port, timeout=WAIT_S)
 
 
 def _not_sent(why: str) -> str:
