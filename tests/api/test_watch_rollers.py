@@ -104,6 +104,12 @@ def test_two_cells_are_held_against_each_other(tuner, owner, desk, house, car):
     assert apart["kind"] == "different"
     assert abs(apart["difference_pct"]) == pytest.approx(4.5, abs=0.6)  # of the inertial part, 5 % more inertia
     assert abs(apart["difference_pct"]) > apart["half_pct"]
+    assert "calibration changed" not in apart["words"]
+    since = (START - timedelta(weeks=3, days=1)).isoformat()
+    made(owner.post(f"/api/v1/cells/{other['id']}/calibrations", json={**CALIBRATION, "valid_from": since}))
+    (apart,) = _watched(desk, car)["cells_apart"]
+    assert "Hill's calibration changed on 16 Feb 2026" in apart["words"]
+    assert "Cell one's" not in apart["words"]
 
 
 @pytest.mark.parametrize(

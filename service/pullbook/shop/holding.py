@@ -1,6 +1,7 @@
 """Holding: the plateaus of one pull, each beside what the same setup's sweeps give at that engine speed."""
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from sqlalchemy import select
@@ -8,7 +9,8 @@ from sqlalchemy.orm import Session
 
 from pullbook.db.evidence import Pull
 from pullbook.late_methods import dataclass
-from pullbook.measure.curve import SweepError
+from pullbook.measure.correction import STANDARDS
+from pullbook.measure.curve import Curve, SweepError
 from pullbook.measure.hold import HeldAt, Holds, HoldSettings, read_holds
 from pullbook.measure.propagation import coverage_factor
 from pullbook.runfile.channels import ChannelMapError
@@ -82,8 +84,13 @@ def read_pull_holds(session: Session, pull_id: str, settings: ReadSettings) -> P
     curves: list[ReadPull] = []
     if holds is not None and holds.plateaus:
         curves = [read_loaded(one, settings) for one in others if one.facts.kind == "sweep"]
-        beside = tuple(_beside(one, holds, curves) for one in holds.plateaus)
-    drawn = tuple(one for one in curves if one.curve is not None and one.curve.axis == "engine_speed")
+        seen = [one.curve for one in curves if one.curve is not None]
+        beside = tuple(beside_sweeps(one, holds.standard, seen, len(curves)) for one in holds.plateaus)
+    drawn = tuple(
+        one
+        for one in curves
+        if one.curve is not None and one.curve.axis == "engine_speed" and holds and one.curve.standard == holds.standard
+    )
     return PullHolds(loaded.facts, holds, beside, lag, failure, drawn)
 
 
@@ -124,8 +131,11 @@ def _read(loaded: Loaded, settings: ReadSettings, lag: LagTaken | None) -> Holds
     return read_holds(channels, roller_calibration(loaded.calibration), air, engine_of(loaded.ticket.vehicle), asked)
 
 
-def _beside(one: HeldAt, holds: Holds, sweeps: Sequence[ReadPull]) -> BesideSweeps:
-    """The sweeps at this plateau's engine speed; a plateau at part throttle has nothing to stand beside."""
+def beside_sweeps(one: HeldAt, standard: str, curves: Sequence[Curve], sweeps: int) -> BesideSweeps:
+    """The sweeps at this plateau's engine speed; a plateau at part throttle has nothing to stand beside.
+
+    `standard`: the plateaus'; `curves`: of those sweeps that can be read, of `sweeps` in all.
+    """
 
     def without(reason: str) -> BesideSweeps:
         return BesideSweeps(0, None, None, None, None, reason)
@@ -135,20 +145,40 @@ def _beside(one: HeldAt, holds: Holds, sweeps: Sequence[ReadPull]) -> BesideSwee
     if one.throttle is not None and one.throttle.value < FULL_THROTTLE_PCT:
         return without(f"throttle at {one.throttle.value:.0f} %, sweeps are at full")
     speed, found, shares = one.engine_speed_rpm.value, [], []
-    for sweep in sweeps:
-        curve = sweep.curve
-        if curve is None or curve.axis != "engine_speed" or curve.standard != holds.standard:
+    others: Counter[str] = Counter()
+    for curve in curves:
+        if curve.axis != "engine_speed":
             continue
         power = float(np.interp(speed, curve.engine_speed_rpm, curve.power_w, left=np.nan, right=np.nan))
-        if np.isfinite(power):
+        if np.isfinite(power) and curve.standard != standard:
+            others[curve.standard] += 1
+        elif np.isfinite(power):
             peak = curve.headline.peak_power_w
             found.append(power)
             shares.append(peak.expanded_uncertainty / peak.value)
     if not found:
-        return without("no sweep of this setup passes this speed" if sweeps else "no sweep of this setup yet")
+        return without(_none_beside(standard, curves, others, sweeps))
     mean = float(np.mean(found))
     scatter = float(np.std(found, ddof=1)) if len(found) > 1 else None
     u_w = float(np.hypot(one.expanded_uncertainty_w, max(shares) * mean))
     if scatter is not None:
         u_w = float(np.hypot(u_w, coverage_factor(len(found) - 1.0) * scatter / len(found) ** 0.5))
     return BesideSweeps(len(found), mean, scatter, one.power_w - mean, u_w, None)
+
+
+def _none_beside(standard: str, curves: Sequence[Curve], others: Mapping[str, int], sweeps: int) -> str:
+    """Why no sweep stands beside a plateau at full throttle."""
+    if not sweeps:
+        return "no sweep of this setup yet"
+    if not curves:
+        return "no sweep of this setup can be read"
+    if others:
+        told = " and ".join(f"{count} under {STANDARDS[name].title}" for name, count in others.items())
+        whole = sum(others.values())
+        return (
+            f"{whole} sweep{' passes' if whole == 1 else 's pass'} this speed under another standard ({told}); this "
+            f"plateau is under {STANDARDS[standard].title}"
+        )
+    if all(curve.axis != "engine_speed" for curve in curves):
+        return "the sweeps of this setup have no engine speed"
+    return "no sweep of this setup passes this speed"

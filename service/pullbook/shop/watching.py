@@ -95,7 +95,7 @@ def watch(session: Session, car: ReferenceCar, settings: ReadSettings) -> Watche
     vehicle = session.get_one(Vehicle, car.vehicle_id)
     visits, left_out = _visits(session, car, settings)
     charts = tuple(_chart(session, car, cell_id, visits[cell_id]) for cell_id in sorted(visits))
-    return Watched(car, vehicle, charts, _apart(charts), left_out)
+    return Watched(car, vehicle, charts, _apart(session, charts), left_out)
 
 
 def _visits(
@@ -108,7 +108,7 @@ def _visits(
         .order_by(Pull.taken_at, Pull.id)
     ).scalars()
     band = (car.band_low_rpm, car.band_high_rpm)
-    zone = ZoneInfo(session.execute(select(Shop.time_zone)).scalar_one_or_none() or "UTC")
+    zone = _shop_zone(session)
     groups: dict[tuple[str, str], list[tuple[str, datetime, float, str | None]]] = {}
     left_out = []
     for pull in read_pulls(session, list(rows), settings):
@@ -178,7 +178,33 @@ def _said(chart: ControlChart, powers: Sequence[float]) -> tuple[tuple[int, str]
     return tuple((place, "; ".join(words)) for place, words in sorted(rules.items()))
 
 
-def _apart(charts: Sequence[CellChart]) -> tuple[CellsApart, ...]:
+def _shop_zone(session: Session) -> ZoneInfo:
+    return ZoneInfo(session.execute(select(Shop.time_zone)).scalar_one_or_none() or "UTC")
+
+
+def _changed_between(session: Session, one: CellChart, other: CellChart) -> str:
+    """A sentence for each calibration that came into force in either cell while both were visited; else nothing.
+
+    The first calibration of a cell changes nothing.
+    """
+    at = [visit.at for chart in (one, other) for visit in chart.visits]
+    said = []
+    for chart in (one, other):
+        froms = session.scalars(
+            select(Calibration.valid_from).where(Calibration.cell_id == chart.cell_id).order_by(Calibration.valid_from)
+        ).all()
+        changed = sorted({found for found in froms[1:] if min(at) < found <= max(at) and found > froms[0]})
+        if changed:
+            zone = _shop_zone(session)
+            days = " and ".join(f"{found.astimezone(zone):%-d %b %Y}" for found in changed)
+            said.append(
+                f" {chart.cell_name}'s calibration changed on {days}, between the first of these visits and the last: "
+                "what that changed is in this difference too."
+            )
+    return "".join(said)
+
+
+def _apart(session: Session, charts: Sequence[CellChart]) -> tuple[CellsApart, ...]:
     made = []
     for one, other in combinations(charts, 2):
         first, second = ([visit.power_w for visit in chart.visits] for chart in (one, other))
@@ -196,5 +222,6 @@ def _apart(charts: Sequence[CellChart]) -> tuple[CellsApart, ...]:
             if found.is_there
             else f"{one.cell_name} and {other.cell_name}: no difference that these visits could show ({interval})."
         )
+        words += _changed_between(session, one, other)
         made.append(CellsApart(one.cell_name, other.cell_name, found, difference, half, words))
     return tuple(made)
