@@ -193,10 +193,12 @@ class Line:
         text = f"{self.spool.counts()}{' · ' if words else ''}{words}"
         if text == self.last:
             return
-        self.last = text
+        before, self.last = self.last, text
         if sys.stdout.isatty():
             print("\r\033[K" + text, end="", flush=True)
-        else:
+        elif text.rpartition(", ")[0] != before.rpartition(", ")[0] or not text.endswith(
+            " %"
+        ):  # a log, not every per cent
             print(text, flush=True)
         (self.spool.folder / "state.txt").write_text(f"{datetime.now().astimezone().isoformat()} {text}\n", "utf-8")
 
