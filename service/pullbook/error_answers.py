@@ -166,7 +166,9 @@ def _badly_formed(request: Request, error: Exception) -> Response:
         unread = fault["type"] == "json_invalid"  # its place is a character of the body and no field
         field = "body" if unread else shown("", ".".join(place[1:] if len(place) > 1 else place))
         value = None if unread or fault["type"] == "missing" else fault.get("input")
-        problems.append({"field": field, "value": shown(field, value), "would_do": would_do(fault)})
+        problem = {"field": field, "value": shown(field, value), "would_do": would_do(fault)}
+        if problem not in problems:  # what two parts of a route ask for is looked at twice
+            problems.append(problem)
     detail = "; ".join(f"{problem['field']}: {problem['would_do']}" for problem in problems[:3])
     if len(faults) > MOST_PROBLEMS_TOLD:
         detail += f"; and so on, {len(faults)} in all"

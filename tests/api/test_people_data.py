@@ -153,12 +153,26 @@ def test_nothing_that_tells_who_it_was_is_written_onto_somebody_forgotten(owner,
         owner.patch(car, json={"plate": "QH 4711", "version": vehicle["version"]}),
         owner.post("/api/v1/vehicles", json={**VEHICLE, "customer_id": house.customer_id}),
         owner.post("/api/v1/tickets", json=job),
+        *written_about(owner, house, known),
     ]
     for answer in tried:
         assert answer.status_code == 409, answer.text
         assert "new customer" in answer.json()["problems"][0]["would_do"]
     assert owner.get(person).json() == customer
     assert owner.get(car).json() == vehicle
+    assert owner.get(f"/api/v1/tickets/{house.ticket_id}/photos").json()["items"] == []
+    assert all(link["revoked_at"] for link in owner.get("/api/v1/results-links").json()["items"])
+
+
+def written_about(client, house, pull):
+    """Words, a photo and a page about somebody's job, tried one by one."""
+    job = f"/api/v1/tickets/{house.ticket_id}"
+    version = client.get(job).json()["version"]
+    yield client.patch(job, json={"notes": "Imre called", "version": version})
+    file = io.BytesIO()
+    Image.new("RGB", (40, 30), "grey").save(file, "JPEG")
+    yield client.post(f"{job}/photos", params={"file_name": "plate.jpg"}, content=file.getvalue())
+    yield client.post(f"{job}/results-links", json={"pull_ids": [pull["id"]], "standard": "iso_1585", "note": "Imre"})
 
 
 def test_a_forgotten_customers_car_is_still_put_right_and_goes_to_its_next_owner(owner, house, known):

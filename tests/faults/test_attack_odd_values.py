@@ -7,6 +7,7 @@ import pytest
 
 from pullbook.pages.desk import is_our_page
 from tests.faults.requests_that_fit import Fitting
+from tests.furnishing import CELL
 from tests.house.sample_requests import operations, send
 from tests.house.test_error_shape import check_problem
 
@@ -112,6 +113,17 @@ def test_where_a_body_stops_being_json_is_said_and_taken_for_no_field(owner, bod
     told = answer.json()["problems"][0]
     assert (told["field"], told["value"]) == ("body", None)
     assert told["would_do"].endswith(f"at its character {character}")
+
+
+def test_what_two_parts_of_a_route_ask_for_is_missed_once(owner):
+    token = owner.post("/api/v1/devices", json={"name": "Cell PC", "cell_id": new_cell(owner)}).json()["token"]
+    told = {"Authorization": f"Bearer {token}"}
+    answer = owner.post("/api/v1/device/pulls?file_name=a.csv", content=b"a,b", headers=told)
+    assert [problem["field"] for problem in answer.json()["problems"]] == ["taken_at"]
+
+
+def new_cell(client):
+    return client.post("/api/v1/cells", json=CELL).json()["id"]
 
 
 def test_a_standard_nobody_knows_cannot_become_the_usual_one(owner):

@@ -29,12 +29,13 @@ from pullbook.late_routes import LateRouter
 from pullbook.shop.accepting import waiver_accepted
 from pullbook.shop.booking import log_step, next_number, refuse_clash, take_step, when_it_happened
 from pullbook.shop.charging import charge_items
-from pullbook.shop.coming_back import refuse_unknown_or_forgotten
+from pullbook.shop.coming_back import refuse_forgotten_job, refuse_unknown_or_forgotten
 from pullbook.shop.day_planning import day_span, zone_of
 from pullbook.shop.spotting import tickets_with
 
 router = LateRouter(prefix="/api/v1/tickets", tags=["tickets"])
 TicketId = Annotated[str, Path(description="The ticket's id.")]
+_WORDS_ABOUT_PEOPLE = ("asked", "notes", "waiver_name", "keys_where", "arrival_notes")
 
 
 def _refuse_unknown_parts(session: Session, asked: NewTicket) -> None:
@@ -126,6 +127,9 @@ def change(ticket_id: TicketId, asked: TicketChange, person: Desk, session: Writ
     row, changes = locked(session, Ticket, ticket_id, "ticket"), changes_of(asked)
     refuse_stale(row, asked.version, changes, "ticket")
     _refuse_unknown_cell(session, changes.get("cell_id"))
+    told = next((field for field in _WORDS_ABOUT_PEOPLE if changes.get(field)), None)
+    if told:
+        refuse_forgotten_job(session, ticket_id, told, changes[told])
     changes = _with_signature(session, row, changes, now)
     with session.no_autoflush:
         apply(session, now, person.id, row, changes, "ticket")

@@ -5,7 +5,7 @@ from datetime import datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from pullbook.db.tables import Customer
+from pullbook.db.tables import Customer, Ticket
 from pullbook.errors import Clash, FieldProblem, Invalid
 
 
@@ -24,6 +24,12 @@ def refuse_forgotten(erased_at: datetime | None, field: str, value: object) -> N
     """Clash where a customer was forgotten at this time; None passes."""
     if erased_at is not None:
         raise Clash(
-            f"This customer was forgotten on {erased_at:%Y-%m-%d}, on request; nothing that tells who it is is added.",
+            f"This customer was forgotten on {erased_at:%Y-%m-%d}, on request; nothing more is written about them.",
             FieldProblem(field, value, "somebody who comes back is written down as a new customer"),
         )
+
+
+def refuse_forgotten_job(session: Session, ticket_id: str, field: str, value: object) -> None:
+    """Clash for a ticket of somebody who was forgotten. Whoever holds the ticket's row knows that it stays so."""
+    whose = select(Customer.erased_at).join(Ticket, Ticket.customer_id == Customer.id)
+    refuse_forgotten(session.execute(whose.where(Ticket.id == ticket_id)).scalar_one(), field, value)
