@@ -12,8 +12,6 @@ from sqlalchemy.orm import Mapped, mapped_column
 from pullbook.db.schema import STRICT, Table, own_id, reference
 from pullbook.db.stored_types import OpaqueId
 
-ASIDE = {"sqlite_where": text("set_aside = 1"), "postgresql_where": text("set_aside")}
-
 
 class FoundModel(Table):
     """A make and model as it is searched by; spelling and accents alike. Shown as it was first written."""
@@ -65,6 +63,13 @@ class FoundPull(Table):
             "ix_found_pull_set_aside",
             "taken_at",
             "pull_id",
+            # what they are narrowed down by: SQLite reads no row that does not fit
+            "model_id",
+            "model_year",
+            "cell_id",
+            "kind",
+            "power_w",
+            "torque_nm",
             sqlite_where=text("set_aside = 1"),
             postgresql_where=text("set_aside"),
         ),

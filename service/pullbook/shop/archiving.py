@@ -139,11 +139,15 @@ def _with_words(
         rows = session.execute(_in_jobs(chosen.where(*asked, _stands_in(session, words)))).all()
         return _held_against(session, words, rows, {row.number: row for row in rows})
     met: list[Any] = []
-    for lines in _tickets(session, words, key[0] if key else None, enough // PULLS_OF_A_TICKET):
-        rows = session.execute(_in_jobs(_MET.where(FoundPull.number.in_(list(lines)), *asked))).all()
-        met += _held_against(session, words, rows, lines)
-        if len(met) >= enough:
-            break
+    likely = enough // PULLS_OF_A_TICKET + 1
+    for lines in _tickets(session, words, key[0] if key else None, likely):
+        numbers = list(lines)
+        for at in range(0, len(numbers), likely):
+            some = {number: lines[number] for number in numbers[at : at + likely]}
+            rows = session.execute(_in_jobs(_MET.where(FoundPull.number.in_(list(some)), *asked))).all()
+            met += _held_against(session, words, rows, some)
+            if len(met) >= enough:
+                return met
     return met
 
 

@@ -162,10 +162,9 @@ def _newest(
         return _in_time(statement.where(*asked, *after, *flagged(looked)), limit)
     if looked.flag:
         return _flagged_in_time(looked, model_ids, key, limit)
-    if looked.set_aside:  # by the index of the few that are; SQLite without statistics would walk through everything
+    if looked.set_aside:  # by the index of the few that are: no other may be chosen before it
         hidden = [] if model_ids is None else [(FoundPull.model_id + _NOTHING).in_(model_ids)]
-        aside: Any = select(*COLUMNS).with_hint(FoundPull, "INDEXED BY ix_found_pull_set_aside", "sqlite")
-        return _in_time(aside.where(*conditions(looked, None), *hidden, *after), limit)
+        return _in_time(select(*COLUMNS).where(*conditions(looked, None), *hidden, *after), limit)
     if model_ids is not None and 1 < len(model_ids) <= MOST_HEADS:
         return _heads(model_ids, [*conditions(looked, None), *after], limit)
     return _in_time(select(*COLUMNS).where(*asked, *after), limit)
