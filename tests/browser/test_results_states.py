@@ -52,7 +52,7 @@ def test_the_switch_leads_to_the_other_language_and_other_units_stay_as_chosen(p
     page.get_by_role("link", name="hp, lbf·ft").click()
     assert "hp" in page.locator("p.lead").inner_text()
     page.get_by_role("link", name="Deutsch").click()
-    assert page.locator("p.lead").inner_text().startswith("Vorher (A, As it came) brachte das Fahrzeug höchstens")
+    assert page.locator("p.lead").inner_text().startswith("Vorher (A, As it came) lag die größte Leistung bei ")
     assert "hp" in page.locator("p.lead").inner_text()
 
 
