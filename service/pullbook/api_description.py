@@ -53,6 +53,7 @@ class DescribedApi(FastAPI):
     def openapi(self) -> dict[str, Any]:
         """The whole description, made once."""
         if self.openapi_schema is None:
+            self.state.late_api.load()
             told = super().openapi()
             shapes = told.setdefault("components", {}).setdefault("schemas", {})
             for unused in ("HTTPValidationError", "ValidationError"):

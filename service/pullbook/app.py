@@ -8,13 +8,14 @@ from datetime import UTC, datetime
 from fastapi import FastAPI
 from fastapi.middleware import Middleware
 
-from pullbook import __version__, api, error_answers, pages
+from pullbook import __version__, error_answers, pages
 from pullbook.api_description import DescribedApi
 from pullbook.body_limit import BodyLimit
 from pullbook.compression import Compression
 from pullbook.db.connect import connect
 from pullbook.head_requests import HeadAsGet
 from pullbook.health import router as health_router
+from pullbook.late_api import LateApi
 from pullbook.public_address import KnownHost, PublicPath
 from pullbook.request_log import RequestLog
 from pullbook.same_origin import SameOrigin
@@ -29,12 +30,12 @@ WARM_AFTER_S = 2.0  # the first answers come first
 
 
 def create_app(settings: Settings, *, warm_up: bool = False) -> FastAPI:
-    """The whole service over these settings. With `warm_up`, slow parts load behind the first answers."""
+    """The whole service over these settings. With `warm_up`, slow parts load behind the first answers, else at once."""
 
     @asynccontextmanager
     async def run(app: FastAPI) -> AsyncIterator[None]:
         if warm_up:
-            later = threading.Timer(WARM_AFTER_S, warm, [app.routes, app.state.static])
+            later = threading.Timer(WARM_AFTER_S, warm, [app])
             later.daemon = True  # stopping the service does not wait for it
             later.start()
         yield
@@ -62,9 +63,13 @@ def create_app(settings: Settings, *, warm_up: bool = False) -> FastAPI:
     app.state.error_page = pages.error_page
     error_answers.install(app)
     app.mount("/r/static", app.state.static)  # the customer's pages and all they need lie below /r/
-    for router in (health_router, *api.ROUTERS, *pages.ROUTERS):
-        app.router.routes.extend(router.routes)  # including a router would make each of its routes a second time
+    app.state.late_api = LateApi(app.router.routes)
+    app.router.routes.extend(health_router.routes)  # including a router would make each of its routes a second time
+    app.router.routes.append(app.state.late_api)
+    app.router.routes.extend(route for router in pages.ROUTERS for route in router.routes)
     app.mount("/static", app.state.static)
+    if not warm_up:
+        app.state.late_api.load()
     return app
 
 

@@ -26,6 +26,7 @@ async def alive() -> PlainTextResponse:
 @router.get("/readyz", include_in_schema=False)
 def ready(request: Request, database: DatabaseDep, settings: SettingsDep) -> Response:
     """The records can be written, their schema is this version's, and there is room."""
+    request.app.state.late_api.load()
     state = schema_state(database.reader, MIGRATIONS)
     if not state.is_current:
         return answer(request, 503, "not-ready", state.words)

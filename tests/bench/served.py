@@ -109,7 +109,7 @@ def served(folder: Path, pulls: int = 20) -> Iterator[Served]:
     process = subprocess.Popen(command, cwd=HOUSE, env=environment_for(database_url, folder, port))
     try:
         wait_for(port)
-        house, cookie = _furnished(database_url, port)
+        house, cookie = furnished(database_url, port)
         running = Served(port, database_url, Client(port, cookie), house, [])
         for number in range(pulls):
             status, body = running.file(typical_file(number), f"run-{number}.csv", 2.0 * number, number % 2)
@@ -155,7 +155,7 @@ def wait_for(port: int, path: str = "/healthz", longest_s: float = 30.0) -> floa
     raise RuntimeError(f"nothing answers on port {port}")
 
 
-def _furnished(database_url: str, port: int) -> tuple[House, str]:
+def furnished(database_url: str, port: int) -> tuple[House, str]:
     """People and a car, through the API; the owner's cookie."""
     records = connect(database_url)
     with records.writing() as session:

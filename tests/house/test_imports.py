@@ -31,7 +31,8 @@ BELONGS_TO = {
     "archive_commands": "cli",
     "backup_commands": "cli",
     **dict.fromkeys(("body_limit", "health", "public_address", "request_log", "head_requests"), "app"),
-    **dict.fromkeys(("api_description", "same_origin", "security_headers", "static_files", "warming"), "app"),
+    **dict.fromkeys(("api_description", "late_api", "same_origin", "security_headers", "static_files"), "app"),
+    "warming": "app",
     "compression": "deps",  # pages keep some of theirs packed
     "late_routes": "deps",
     "axis_ticks": "charts",
