@@ -5,7 +5,7 @@ from typing import Annotated, ClassVar
 from zoneinfo import ZoneInfo
 
 from fastapi import Query, Request
-from pydantic import AwareDatetime
+from pydantic import AfterValidator, AwareDatetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from starlette.responses import Response
@@ -43,6 +43,12 @@ class NewTicketPage(Shown):
     now: datetime = told("The time: what the booking begins with.")
 
 
+def _within_reach(at: datetime) -> datetime:
+    if not 1900 <= at.year <= 2200:  # as days of the plan are
+        raise ValueError(f"the year {at.year} is out of reach; 1900 to 2200 would do")
+    return at
+
+
 @router.get("/tickets/new")
 def new_ticket(
     request: Request,
@@ -53,7 +59,7 @@ def new_ticket(
     customer_id: str | None = None,
     vehicle_id: str | None = None,
     cell_id: str = "",
-    begins: Annotated[AwareDatetime | None, Query()] = None,
+    begins: Annotated[Annotated[AwareDatetime, AfterValidator(_within_reach)] | None, Query()] = None,
     day: Annotated[date | None, Query()] = None,
 ) -> Response:
     """Customer, car, what is asked, cell and time: by the keyboard alone in half a minute."""
