@@ -40,6 +40,12 @@ def test_a_jump_between_two_polls_is_doubted_by_how_far_they_are_apart(shape, wa
     assert row.stated_ms.max() <= 35.0
 
 
+@pytest.mark.parametrize("shape", [BENDS, "opening throttle", "waves"])
+def test_a_mixture_that_strays_by_itself_is_in_the_stated_uncertainty(shape):
+    row = lag_row(shape, "200 Hz", seeds=40, strays=0.003)
+    assert np.mean(np.abs(row.errors_ms) <= 2.0 * row.stated_ms) >= 0.94
+
+
 def test_a_sudden_step_that_was_written_down_at_once_is_told_exactly():
     row = lag_row("sudden step", "200 Hz", seeds=10)
     assert np.abs(row.errors_ms).max() <= 10.0

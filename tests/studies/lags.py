@@ -5,7 +5,7 @@ Wanted: within 20 ms at 200 Hz for 0.1 to 1.0 s, the command written down at 10 
 ms; `u` is the uncertainty that is stated (k = 1), `in 2 u` how often the truth lies within twice that. `best possible`
 is how often any estimator could be within 20 ms (`lag_bound`), `told more` one that knows the mixture's gain and the
 probe's time constant: where that is below 100 %, nobody can keep to 20 ms. A mixture that strays from the command by
-itself has no such bound; it shows how much is lost, and that the stated uncertainty does not hold it.
+itself has no such bound; it shows how much is lost, and how far the stated uncertainty holds it.
 """
 
 import sys

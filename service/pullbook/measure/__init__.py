@@ -5,6 +5,6 @@
 
 from pullbook.measure.glossary import CHANNELS, GLOSSARY, Channel, Term
 
-METHOD_VERSION = "2026.5"
+METHOD_VERSION = "2026.6"
 
 __all__ = ["CHANNELS", "GLOSSARY", "METHOD_VERSION", "Channel", "Term"]

@@ -10,7 +10,8 @@ Every whole 20 ms is tried first; then Gauss-Newton steps on d, τ, gain and off
 what is far off (Beaton and Tukey 1974). Offset and gain belong to the mixture, which need not be right for its lateness
 to show. Only the second before a movement of the command and the two after it count: elsewhere λ tells nothing of time,
 and a mixture that is not quite as commanded there would be taken for lateness. Where it strays by something of its own
-while the command moves, no fit can tell that from lateness, and the uncertainty does not hold it.
+while the command moves, what the fit leaves tells how far, and the uncertainty holds it (`straying`); over one slope
+alone no fit can tell that from lateness, and the uncertainty holds too little of it.
 
 A command that is only asked now and then has moved anywhere between two answers. How far apart they are is in the
 uncertainty: a single sudden step is placed by them and by nothing else.
@@ -24,6 +25,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from pullbook.late_methods import dataclass
 from pullbook.measure.curveparts import Array, Mask, ProbeLag
 from pullbook.measure.held import in_order, thinned, when_bent, when_new
+from pullbook.measure.straying import strayed_u
 
 USUAL_LAG_S = 0.45  # common practice: 0.2 to 0.8 s for a probe in the tailpipe at full load
 USUAL_U_S = 0.25
@@ -44,6 +46,7 @@ _ALIKE = 2e-4  # λ: residuals that small tell nothing between two ways
 _FINEST = 5e-4  # λ: no two samples are nearer to each other than that with any meaning
 _FLOOR_S = 0.003
 _ONE_SIDED = 2.0  # a step that was written down when it was asked lay up to a whole pause before, not half to each side
+_LAG = np.array([1.0, 1.0, 0.0, 0.0])  # of delay, time constant, gain and offset
 _CLEARLY_OBEYED = 20.0  # log likelihood by which steps must fit better than the course they were taken from
 
 
@@ -248,16 +251,16 @@ def _fitted(lines: _Lines, when: Array, seen: Array, fit: _Fit) -> _Fit:
         gain, offset = gain + float(step[2]), offset + float(step[3])
         if abs(step[0] + step[1]) < 5e-4:
             break
-    return _weighed((delay, tau, gain), gap, weight, normal, lines.between_s)
+    strayed_s = strayed_u(when, gap, weight / scale**2, slopes, normal, _LAG)
+    return _weighed((delay, tau, gain), gap, weight, normal, float(np.hypot(lines.between_s, strayed_s)))
 
 
-def _weighed(found: tuple[float, float, float], gap: Array, weight: Array, normal: Array, between_s: float) -> _Fit:
+def _weighed(found: tuple[float, float, float], gap: Array, weight: Array, normal: Array, besides_s: float) -> _Fit:
     near = float(np.clip((gap[1:] * weight[1:]) @ gap[:-1] / max(float((gap * weight) @ gap), 1e-12), 0.0, 0.97))
     alike = (1.0 + near) / (1.0 - near)  # neighbours that err together count for less
-    both = np.array([1.0, 1.0, 0.0, 0.0])
-    variance = float(both @ np.linalg.solve(normal, both)) * alike
+    variance = float(_LAG @ np.linalg.solve(normal, _LAG)) * alike
     residual = float(np.sqrt(np.average(gap * gap, weights=weight)))
-    return _Fit(*found, float(np.sqrt(variance + between_s**2 + _FLOOR_S**2)), residual, len(gap))
+    return _Fit(*found, float(np.sqrt(variance + besides_s**2 + _FLOOR_S**2)), residual, len(gap))
 
 
 def _doubt(fit: _Fit) -> str | None:
