@@ -82,6 +82,16 @@ def test_the_trails_end_cut_off_after_the_last_head_is_shown_by_an_anchor_alone(
     assert words.endswith(f"audit entries {last} to {last} are cut off")
 
 
+def test_entries_cut_off_that_a_head_signs(shop: Shop) -> None:
+    head = _head(shop)
+    shop.run(
+        sa.delete(ChainSalt).where(ChainSalt.number >= head.entries),
+        sa.delete(ChainEntry).where(ChainEntry.number >= head.entries),
+    )
+    said = f"it signs {head.entries} entries and the chain ends at {head.entries - 1}: the rest is cut off"
+    assert f"entry {head.entries}, signed head {head.day}: {said}" in found(shop.verify())
+
+
 def test_a_head_that_was_deleted(shop: Shop) -> None:
     head = _head(shop)
     shop.run(sa.delete(SignedHead).where(SignedHead.day == head.day))

@@ -186,8 +186,11 @@ def test_conditions_that_differ_are_said_before_the_difference_is_called_sure(
 ) -> None:
     assert "Not everything was the same" not in _page(anonymous, filed_pulls).text
     tuner.patch(f"/api/v1/setups/{house.second_setup_id}", json={"version": 1, "gear": "5"})
-    page = _page(anonymous, filed_pulls).text
+    asked = {"pull_ids": filed_pulls.pull_ids, "standard": "sae_j1349"}
+    made = tuner.post(f"/api/v1/tickets/{house.ticket_id}/results-links", json=asked).json()
+    page = anonymous.get(made["url"].partition("example.test")[2]).text
     assert page.index("Not everything was the same for all of them") < page.index("On average over")
+    assert "Not everything was the same" not in _page(anonymous, filed_pulls).text  # as it was published
 
 
 def test_a_single_pull_of_a_setup_claims_nothing_to_the_customer(
