@@ -118,6 +118,8 @@ def shown(field: str, value: Any) -> Any:
     if value is None or isinstance(value, (bool, float)) or (isinstance(value, int) and -BEYOND < value < BEYOND):
         return value
     text = str(value)
+    if any(f"'{secret}'" in text for secret in SECRET_FIELDS):  # a key of it, however deep
+        return "(not shown)"
     return text if len(text) <= LONGEST_VALUE_SHOWN else text[:LONGEST_VALUE_SHOWN] + "…"
 
 
@@ -165,7 +167,8 @@ def _badly_formed(request: Request, error: Exception) -> Response:
         place = [str(part) for part in fault["loc"]]
         unread = fault["type"] == "json_invalid"  # its place is a character of the body and no field
         field = "body" if unread else shown("", ".".join(place[1:] if len(place) > 1 else place))
-        value = None if unread or fault["type"] == "missing" else fault.get("input")
+        untold = unread or place == ["body"] or fault["type"] == "missing"  # a whole body may hold a password
+        value = None if untold else fault.get("input")
         problem = {"field": field, "value": shown(field, value), "would_do": would_do(fault)}
         if problem not in problems:  # what two parts of a route ask for is looked at twice
             problems.append(problem)
@@ -194,6 +197,7 @@ def would_do(fault: Any) -> str:
         "float_parsing": "a number would do",
         "int_parsing": "a whole number would do",
         "finite_number": "a finite number would do",
+        "model_attributes_type": "a JSON object would do, sent as application/json",
     }
     known = words.get(fault["type"])
     return known if known is not None else str(fault["msg"]).removeprefix("Value error, ")

@@ -115,6 +115,24 @@ def test_where_a_body_stops_being_json_is_said_and_taken_for_no_field(owner, bod
     assert told["would_do"].endswith(f"at its character {character}")
 
 
+@pytest.mark.parametrize(
+    ("body", "sent_as"),
+    [
+        ('{"sign_in_name": "ada", "password": "chalk-willow"}', "text/plain"),
+        ('{"sign_in_name": "ada", "password": "chalk-willow"}', "application/x-www-form-urlencoded"),
+        ('["chalk-willow"]', "application/json"),
+        ('"chalk-willow"', "application/json"),
+        ('{"sign_in_name": {"password": "chalk-willow"}, "password": ["chalk-willow"]}', "application/json"),
+        ('{"sign_in_name": "ada", "password": "chalk-willow"', "application/json"),
+    ],
+)
+def test_no_refusal_repeats_a_password(anonymous, body, sent_as):
+    answer = anonymous.post("/api/v1/session", content=body, headers={"Content-Type": sent_as})
+    assert answer.status_code == 422
+    check_problem(answer, "POST /api/v1/session")
+    assert "chalk" not in answer.text
+
+
 def test_what_two_parts_of_a_route_ask_for_is_missed_once(owner):
     token = owner.post("/api/v1/devices", json={"name": "Cell PC", "cell_id": new_cell(owner)}).json()["token"]
     told = {"Authorization": f"Bearer {token}"}
