@@ -6,9 +6,11 @@ Filling takes minutes, so it is done once: `ARCHIVE_SMALL` and `ARCHIVE_LARGE` n
 
 import os
 import tempfile
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -20,6 +22,7 @@ from sqlalchemy.orm import Session
 from pullbook.db.connect import Database, connect
 from pullbook.db.found import FoundModel, FoundPull, FoundTicket
 from pullbook.db.migrating import migrate
+from pullbook.db.stored_types import UtcTime
 from pullbook.db.tables import Vehicle
 from pullbook.settings import MIGRATIONS
 from pullbook.shop.archiving import look
@@ -111,6 +114,8 @@ def _filters(many: Session) -> Iterator[Row]:
     ).scalar_one()
     model = many.execute(select(FoundModel).where(FoundModel.id == common)).scalar_one()
     rare = many.scalar(select(func.min(FoundPull.power_w))) or 0.0
+    days_ago = many.execute(select(func.max(FoundPull.taken_at, type_=UtcTime()))).scalar_one() - timedelta(days=90)
+    narrow: dict[str, Any] = {"make": model.make, "power_from_w": 90_000.0, "power_to_w": 120_000.0}
     asked = {
         "first page": LookedFor(),
         "a make": LookedFor(make=model.make),
@@ -122,13 +127,12 @@ def _filters(many: Session) -> Iterator[Row]:
         "usual powers": LookedFor(power_from_w=100_000.0, power_to_w=130_000.0),
         "a common flag": LookedFor(flag="weather_stale"),
         "a rare flag": LookedFor(flag="limit_passed"),
-        "a make, 90 kW to 120 kW, set aside": LookedFor(
-            make=model.make, power_from_w=90_000.0, power_to_w=120_000.0, set_aside=True
-        ),
+        "a make, 90 kW to 120 kW, set aside": LookedFor(**narrow, set_aside=True),
+        "a make, 90 kW to 120 kW, 90 days": LookedFor(**narrow, taken_from=days_ago),
     }
     times = medians_s([_shown(many, looked) for looked in asked.values()], repeats=12)
     for name, took in list(zip(asked, times, strict=True))[1:]:
-        most = 30.0 if "," in name else 5.0
+        most = (30.0 if many.get_bind().dialect.name == "sqlite" else 7.0) if "," in name else 5.0
         yield Row(f"only {name}, × first page", took / times[0], most, note=f"{ms(took)} to {ms(times[0])}")
 
 
@@ -167,22 +171,28 @@ def _scan(session: Session, words: Sequence[str]) -> list[Statement]:
 
 
 def _search(few: Session, many: Session, client: Client) -> Iterator[Row]:
-    """The target is held against the statements alone, as the scan is one; what stands around them is told beside."""
+    """The target is held against the statements alone, as the scan is one; what stands around them is told beside.
+
+    On SQLite both are timed by the processor, since they are this process's own work.
+    """
     for small, large in zip(_asked(few), _asked(many), strict=True):
         ids, small_ids = (
             partial(look, session, LookedFor(words=one.typed), None, PAGE, count=False)
             for session, one in ((many, large), (few, small))
         )
         address = f"/api/v1/archive?{urlencode({'find': large.typed})}"
-        works = [
-            bare(many, statements_of(many, ids)),
-            bare(few, statements_of(few, small_ids)),
-            bare(many, _scan(many, large.scanned)),
-            ids,
-            _shown(many, LookedFor(words=large.typed)),
-            lambda address=address: client.get(address),
-        ]
-        alone, alone_small, scanned, found, whole, answer = best_s(works, repeats=15, warm_ups=2)
+        alone, alone_small, scanned = best_s(
+            [
+                bare(many, statements_of(many, ids)),
+                bare(few, statements_of(few, small_ids)),
+                bare(many, _scan(many, large.scanned)),
+            ],
+            repeats=15,
+            warm_ups=2,
+            clock=time.process_time if many.get_bind().dialect.name == "sqlite" else time.perf_counter,
+        )
+        around = [ids, _shown(many, LookedFor(words=large.typed)), lambda address=address: client.get(address)]
+        found, whole, answer = best_s(around, repeats=15, warm_ups=2)
         name = f"search: {large.name}"
         note = f"{ms(alone)} to {ms(scanned)}; in process {ms(found)}, with page and counts {ms(whole)}"
         yield Row(f"{name}, statements × scan", alone / scanned, large.most, note=note)
