@@ -102,7 +102,7 @@ def _constants(proposed: Proposed, stands: dict[str, float | None], has_brake: b
 
 
 def _figure(value: float | None) -> str:
-    return "–" if value is None else f"{value:.5g}".replace("-", "−")
+    return "–" if value is None else f"{round(value, 9):.5g}".replace("-", "−")
 
 
 def _line(read: EvidenceRead, chosen: bool) -> EvidenceLine:

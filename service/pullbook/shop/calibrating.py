@@ -205,8 +205,10 @@ def _brake(chosen: Sequence[EvidenceRead], words: list[str]) -> BrakePool | None
         return None
     pool = pool_checks([check for _, check in checks])
     words += pool.words
-    for taken_at, check in checks:
-        words += [line if len(checks) == 1 else f"{taken_at:%Y-%m-%d}: {line}" for line in check.words]
+    if len(checks) == 1:
+        words += checks[0][1].words
+    else:
+        words += [f"{taken_at:%Y-%m-%d}: {' '.join(check.words)}" for taken_at, check in checks]
     return pool
 
 
