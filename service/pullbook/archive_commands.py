@@ -7,7 +7,7 @@ from contextlib import closing
 from pullbook.db.connect import Database, connect
 from pullbook.settings import Settings
 from pullbook.shop.figuring import mark_older_methods, read_due
-from pullbook.shop.indexing import make_pulls_again, make_words_again
+from pullbook.shop.indexing import make_pulls_again, make_words_again, tidy_words
 
 TOLD_EVERY = 2000
 
@@ -37,9 +37,10 @@ def run_rebuild(settings: Settings, asked: argparse.Namespace) -> None:
 
 
 def run_renew(settings: Settings, _asked: argparse.Namespace) -> None:
-    """Those that changed since, and those that another version's method read."""
+    """Those that changed since, and those that another version's method read; word indexes are tidied."""
     with closing(connect(settings.database_url)) as database:
         with database.writing() as session:
+            tidy_words(session)
             mark_older_methods(session)
         print(f"{_read_all(database)} pulls were read again")
 

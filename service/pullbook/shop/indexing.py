@@ -175,6 +175,7 @@ def make_words_again(session: Session, above: int = 0) -> int | None:
         return int(rows[-1].number)
     if session.get_bind().dialect.name == "sqlite":
         _tell_word_indexes(session, "rebuild")
+    tidy_words(session)
     return None
 
 
@@ -212,6 +213,11 @@ def forget(session: Session, customer_id: str) -> None:
     ticket_ids = session.scalars(select(Ticket.id).where(Ticket.customer_id == customer_id)).all()
     for at in range(0, len(ticket_ids), AT_ONCE):
         index_tickets(session, ticket_ids[at : at + AT_ONCE])
+    tidy_words(session)
+
+
+def tidy_words(session: Session) -> None:
+    """Merge the pieces that SQLite's word indexes grow by: a search opens every piece for each three letters."""
     if session.get_bind().dialect.name == "sqlite":
         _tell_word_indexes(session, "optimize")
 
