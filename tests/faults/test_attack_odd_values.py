@@ -7,7 +7,7 @@ import pytest
 
 from pullbook.pages.desk import is_our_page
 from tests.faults.requests_that_fit import Fitting
-from tests.furnishing import CELL
+from tests.furnishing import CELL, VEHICLE
 from tests.house.sample_requests import operations, send
 from tests.house.test_error_shape import check_problem
 
@@ -131,6 +131,28 @@ def test_no_refusal_repeats_a_password(anonymous, body, sent_as):
     assert answer.status_code == 422
     check_problem(answer, "POST /api/v1/session")
     assert "chalk" not in answer.text
+
+
+@pytest.mark.parametrize("truth", [True, False])
+def test_true_and_false_are_no_numbers(owner, house, truth):
+    reading = {"cell_id": house.cell_id, "read_at": "2026-03-10T08:00:00Z", "station_pressure_kpa": 99.0}
+    reading |= {"relative_humidity_pct": 40.0, "air_temperature_c": truth}
+    for path, body, field in (
+        ("/api/v1/weather", reading, "air_temperature_c"),
+        ("/api/v1/price-items", {"name": "Hour", "unit_price_cents": truth}, "unit_price_cents"),
+        ("/api/v1/vehicles", {**VEHICLE, "customer_id": house.customer_id, "mass_kg": truth}, "mass_kg"),
+    ):
+        before = owner.get(path).json()
+        answer = owner.post(path, json=body)
+        assert answer.status_code == 422, answer.text
+        assert answer.json()["problems"][0] == {
+            "field": field,
+            "value": str(truth).lower(),
+            "would_do": "a whole number would do" if field.endswith("cents") else "a number would do",
+        }
+        assert owner.get(path).json() == before
+    car = {**VEHICLE, "customer_id": house.customer_id, "holds_own_boost": truth}
+    assert owner.post("/api/v1/vehicles", json=car).json()["holds_own_boost"] is truth
 
 
 def test_what_two_parts_of_a_route_ask_for_is_missed_once(owner):

@@ -1,10 +1,12 @@
 """What every request and answer has in common: strict fields, text without control characters."""
 
 import unicodedata
+from collections.abc import Iterator
 from datetime import datetime
-from typing import Annotated, Any
+from functools import cache
+from typing import Annotated, Any, get_args
 
-from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, StringConstraints
+from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, StringConstraints, model_validator
 
 UNSET: Any = None  # a PATCH field that was not sent; an explicit null is validated and refused where none is allowed
 
@@ -13,6 +15,29 @@ class Asked(BaseModel):
     """A request body: no unknown field, no NaN, no blank ends."""
 
     model_config = ConfigDict(extra="forbid", str_strip_whitespace=True, allow_inf_nan=False, defer_build=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _truth_is_no_number(cls, asked: Any) -> Any:
+        """JSON's true is no 1: taken for one, it would be a temperature that nobody read. As a word it is refused."""
+        if not isinstance(asked, dict) or not any(isinstance(value, bool) for value in asked.values()):
+            return asked
+        numbers = _numbers_of(cls)
+        odd = {name: str(value).lower() for name, value in asked.items() if isinstance(value, bool) and name in numbers}
+        return {**asked, **odd}
+
+
+@cache
+def _numbers_of(shape: type[BaseModel]) -> frozenset[str]:
+    """The fields of a body that are numbers and may not be true or false."""
+    kinds = {name: set(_kinds(field.annotation)) for name, field in shape.model_fields.items()}
+    return frozenset(name for name, found in kinds.items() if found & {int, float} and bool not in found)
+
+
+def _kinds(annotation: Any) -> Iterator[Any]:
+    yield annotation
+    for part in get_args(annotation):
+        yield from _kinds(part)
 
 
 class Answer(BaseModel):
