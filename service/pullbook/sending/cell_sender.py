@@ -193,12 +193,10 @@ class Line:
         text = f"{self.spool.counts()}{' · ' if words else ''}{words}"
         if text == self.last:
             return
-        before, self.last = self.last, text
+        as_before, self.last = text.endswith(" %") and text[:-6] == self.last[: len(text) - 6], text
         if sys.stdout.isatty():
             print("\r\033[K" + text, end="", flush=True)
-        elif text.rpartition(", ")[0] != before.rpartition(", ")[0] or not text.endswith(
-            " %"
-        ):  # a log, not every per cent
+        elif not as_before:  # in a log not every per cent
             print(text, flush=True)
         (self.spool.folder / "state.txt").write_text(f"{datetime.now().astimezone().isoformat()} {text}\n", "utf-8")
 
