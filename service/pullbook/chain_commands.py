@@ -220,7 +220,7 @@ def _in_words(report: Report, asked: argparse.Namespace) -> str:
     amended = len(report.published.amended)
     if amended:
         named = ", ".join(report.published.amended)
-        lines.append(f"{amended} of what was published is read otherwise now than when it was published, and its page says so: {named}.")
+        lines.append(f"{amended} of what was published is read otherwise now, and its page says why: {named}.")
     lines += [f"Known and explained: {one.words}" for one in report.accepted]
     lines += [f"NOT AS IT WAS: {one.words}" for one in report.findings] or ["Everything is as it was entered."]
     return "\n".join(lines)
