@@ -2,8 +2,9 @@
 
 Below /bare/ it keeps the bytes that are PUT there and answers them again before anything of the service is asked: what
 the same server, event loop and machine need at the least to answer that many bytes. PUT /bare/cold forgets all that
-this process and this machine hold of the database in memory; GET /bare/select answers a page of the kept size made by
-a template, after one connection and a SELECT of a link and the blocks of the pulls it shows.
+this process and this machine hold of the database in memory, with the word `pages` finished pages too; GET
+/bare/select answers a page of the kept size made by a template, after one connection and a SELECT of a link and the
+blocks of the pulls it shows.
 """
 
 import json
@@ -39,10 +40,11 @@ class Bare:
     def __init__(self, app: Any) -> None:
         self.app, self.kept = app, dict[str, tuple[bytes, bytes]]()
 
-    def make_cold(self) -> None:
-        """Forget finished pages, close every connection, and have the machine drop the file from its memory."""
+    def make_cold(self, *, pages: bool) -> None:
+        """Close every connection, have the machine drop the file from its memory, and forget finished pages or not."""
         state = self.app.state
-        state.kept_results, state.kept_checks = KeptPages(), KeptChecks()
+        if pages:
+            state.kept_results, state.kept_checks = KeptPages(), KeptChecks()
         state.database.close()
         for name in (path := Path(state.database.url.database), path.with_name(f"{path.name}-wal")):
             if name.exists():
@@ -66,18 +68,19 @@ class Bare:
             await self.app(scope, receive, send)
             return
         body, kind = b"", b"application/octet-stream"
-        if scope["path"] == COLD:
-            await run_in_threadpool(self.make_cold)
-        elif scope["path"] == SELECT:
-            body, kind = await run_in_threadpool(self.selected), b"text/html"
-        elif scope["method"] == "PUT":
+        if scope["method"] == "PUT":
             more = True
             while more:
                 message = await receive()
                 body, more = body + message.get("body", b""), message.get("more_body", False)
-            kind = dict(scope["headers"]).get(b"content-type", kind)
-            self.kept[scope["path"]] = (body, kind)
+            if scope["path"] == COLD:
+                await run_in_threadpool(self.make_cold, pages=body == b"pages")
+            else:
+                kind = dict(scope["headers"]).get(b"content-type", kind)
+                self.kept[scope["path"]] = (body, kind)
             body = b""
+        elif scope["path"] == SELECT:
+            body, kind = await run_in_threadpool(self.selected), b"text/html"
         else:
             body, kind = self.kept[scope["path"]]
         headers = [(b"content-type", kind), (b"content-length", str(len(body)).encode())]
