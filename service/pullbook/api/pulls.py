@@ -64,14 +64,17 @@ def file(
             pull_id, made = file_pull(session, now, person.id, wanted, read)
     except IntegrityError:
         pull_id, made = _found_meanwhile(database, wanted.ticket_id, received.sha256), False
-    with database.reading() as session:  # a connection that did not write it
-        verify_stored(session, received.sha256)
-    return Json(_with_receipt(database, settings, pull_id, now), 201 if made else 200)
+    return Json(_with_receipt(database, settings, pull_id, now, written=received.sha256), 201 if made else 200)
 
 
-def _with_receipt(database: DatabaseDep, settings: SettingsDep, pull_id: str, now: Now) -> dict[str, Any]:
+def _with_receipt(
+    database: DatabaseDep, settings: SettingsDep, pull_id: str, now: Now, written: str | None = None
+) -> dict[str, Any]:
+    """`written`: the hash of bytes that this request filed, which are read back first."""
     signer = attest(database, settings.signing_key, now)
-    with database.reading() as session:
+    with database.reading() as session:  # a connection that did not write it
+        if written is not None:
+            verify_stored(session, written)
         receipt = receipt_shown(receipt_for(session, signer, "pull", pull_id))
         return {**one_pull(session, pull_id), "receipt": receipt}
 
