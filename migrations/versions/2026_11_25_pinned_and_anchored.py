@@ -16,3 +16,7 @@ def upgrade() -> None:
     op.add_column("results_link", sa.Column("told", JsonText(), nullable=True))
     op.add_column("signed_head", sa.Column("trail_entries", whole(), nullable=True))
     op.add_column("signed_head", sa.Column("trail_hash", sa.Text(), nullable=True))
+
+
+def downgrade() -> None:
+    raise NotImplementedError("restore a copy made before instead")

@@ -93,6 +93,11 @@ def test_a_part_named_in_a_setup_finds_that_setups_pulls_alone(two_cars, tuner):
     assert _ids(tuner, find="wide brambilla") == []
 
 
+def test_a_note_that_reads_like_another_setup_still_finds_its_pull(two_cars, tuner):
+    assert tuner.patch(f"/api/v1/pulls/{two_cars[0]}", json={"version": 1, "notes": "Wide intake"}).is_success
+    assert set(_ids(tuner, find="wide intake")) == {two_cars[0], two_cars[1]}
+
+
 def test_figures_find_by_their_range_once_they_are_read(two_cars, tuner):
     assert _found(tuner, power_from_w=1)["due"] == 3
     _read_figures(tuner)

@@ -155,6 +155,15 @@ def test_true_and_false_are_no_numbers(owner, house, truth):
     assert owner.post("/api/v1/vehicles", json=car).json()["holds_own_boost"] is truth
 
 
+def test_true_is_no_number_in_a_list_either(tuner):
+    before = tuner.get("/api/v1/fuel-map-layouts").json()
+    edges = {"speed_edges_rpm": [True, 2000.0, 3000.0], "load_edges": [20.0, 60.0, 100.0]}
+    answer = tuner.post("/api/v1/fuel-map-layouts", json={"name": "Odd", "load_axis": "manifold_pressure_kpa", **edges})
+    assert answer.status_code == 422
+    assert "speed_edges_rpm" in {one["field"].split(".")[0] for one in answer.json()["problems"]}, answer.text
+    assert tuner.get("/api/v1/fuel-map-layouts").json() == before
+
+
 def test_what_two_parts_of_a_route_ask_for_is_missed_once(owner):
     token = owner.post("/api/v1/devices", json={"name": "Cell PC", "cell_id": new_cell(owner)}).json()["token"]
     told = {"Authorization": f"Bearer {token}"}

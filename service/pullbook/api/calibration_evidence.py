@@ -23,6 +23,7 @@ from pullbook.deps import DatabaseDep, Now, ReadSession, SettingsDep, SignedIn, 
 from pullbook.errors import NotFound
 from pullbook.json_answers import Json
 from pullbook.late_routes import LateRouter
+from pullbook.shop.attesting import attest
 from pullbook.shop.calibrating import propose, read_evidence
 from pullbook.shop.evidencing import (
     EvidenceFacts,
@@ -115,12 +116,14 @@ def file(
     received: Annotated[Received, Depends(evidence_body)],
     person: Tuner,
     database: DatabaseDep,
+    settings: SettingsDep,
     now: Now,
 ) -> Response:
     """Kept as it came, under its own hash; fitted anew at every reading, and never edited."""
     read = read_file(received.data, received.sha256)
     with database.writing() as session:
         evidence_id, made = file_evidence(session, now, person.id, wanted, read)
+    attest(database, settings.signing_key, now)
     with database.reading() as session:  # a connection that did not write it
         verify_stored(session, received.sha256)
         answer = evidence_facts(read_evidence(session, _one(session, wanted.cell_id, evidence_id)))

@@ -17,6 +17,7 @@ from pullbook.deps import DatabaseDep, Now, ReadSession, SettingsDep, SignedIn, 
 from pullbook.errors import Clash, FieldProblem, NotFound
 from pullbook.json_answers import Json
 from pullbook.late_routes import LateRouter
+from pullbook.shop.attesting import attest
 from pullbook.shop.filing import read_file, verify_stored
 from pullbook.shop.joining import (
     JoinWanted,
@@ -68,6 +69,7 @@ def join(
     received: Annotated[Received, Depends(joined_body)],
     person: Tuner,
     database: DatabaseDep,
+    settings: SettingsDep,
     now: Now,
 ) -> Response:
     """Kept as it came, under its own hash, and laid on the pull's clock by matching engine speed."""
@@ -81,6 +83,7 @@ def join(
             joined_id, made = join_file(session, now, person.id, wanted, read)
     except IntegrityError:
         joined_id, made = _found_meanwhile(database, wanted.pull_id, received.sha256), False
+    attest(database, settings.signing_key, now)
     with database.reading() as session:  # a connection that did not write it
         verify_stored(session, received.sha256)
         return Json(one_joined(session, joined_id), 201 if made else 200)

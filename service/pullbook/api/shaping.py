@@ -20,11 +20,15 @@ class Asked(BaseModel):
     @classmethod
     def _truth_is_no_number(cls, asked: Any) -> Any:
         """JSON's true is no 1: taken for one, it would be a temperature that nobody read. As a word it is refused."""
-        if not isinstance(asked, dict) or not any(isinstance(value, bool) for value in asked.values()):
+        if not isinstance(asked, dict) or not any(isinstance(value, bool | list) for value in asked.values()):
             return asked
-        numbers = _numbers_of(cls)
-        odd = {name: str(value).lower() for name, value in asked.items() if isinstance(value, bool) and name in numbers}
-        return {**asked, **odd}
+        return {**asked, **{name: _in_words(asked[name]) for name in _numbers_of(cls) & asked.keys()}}
+
+
+def _in_words(value: Any) -> Any:
+    if isinstance(value, list):
+        return [_in_words(one) for one in value]
+    return str(value).lower() if isinstance(value, bool) else value
 
 
 @cache

@@ -4,6 +4,7 @@ A session opens its transaction with its first statement and not before, so wait
 """
 
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from types import ModuleType
@@ -158,11 +159,15 @@ class Database:
     def empty_log(self) -> None:
         """Have SQLite take its write-ahead log into the file and cut it off, so that nothing deleted is left in it.
 
-        As far as readers let it: one that is busy keeps it, and the next writer's own turn does it later.
+        A reader that is busy keeps it: then it is tried again a little later, a few times. What even so is left goes
+        when the service stops.
         """
-        if self.is_sqlite:
+        for pause_s in (0.0, 2.0, 10.0) if self.is_sqlite else ():
+            time.sleep(pause_s)
             with self.writer.connect() as connection:  # no transaction is begun: the driver's own connection is asked
-                connection.connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)").close()
+                told = connection.connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            if not told[0]:
+                return
 
     def close(self) -> None:
         """Give every connection back."""

@@ -58,7 +58,13 @@ def migration_engine(url: URL) -> Engine:
 
     @event.listens_for(engine, "connect")
     def _set_up(connection: Any, _record: Any) -> None:
-        for words in (f"busy_timeout={BUSY_TIMEOUT_MS}", "foreign_keys=OFF", "journal_mode=WAL", "synchronous=FULL"):
+        for words in (
+            f"busy_timeout={BUSY_TIMEOUT_MS}",
+            "foreign_keys=OFF",
+            "journal_mode=WAL",
+            "synchronous=FULL",
+            "secure_delete=ON",
+        ):
             connection.execute(f"PRAGMA {words}")
 
     @event.listens_for(engine, "begin")

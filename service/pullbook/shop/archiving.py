@@ -5,7 +5,7 @@ named in one setup finds that setup's pulls. Ids come first; what is shown of th
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import (
@@ -220,11 +220,11 @@ def _held_against(session: Session, words: Wanted, rows: Sequence[Any], lines: d
     met, noted = set[int](), dict[int, tuple[str, str]]()  # setups by id: that hold them, and that may with a note
     for ticket_id, of_ticket in setups.items():
         line = open_ids[ticket_id]
-        notes = _after(line.line, line.own_line, of_ticket.values())
+        with_notes = words.is_met_by(line.line)  # which holds the notes of its pulls too, each text once
         for setup_id, setup in of_ticket.items():
             if words.is_met_by(line.own_line, setup):
                 met.add(setup_id)
-            elif notes and words.is_met_by(line.own_line, setup, notes):
+            elif with_notes:
                 noted[setup_id] = line.own_line, setup
     pull_ids = [row.pull_id for row in rows if row.setup_id in noted]
     notes_of = {pull_id: note for pull_id, note in session.execute(_NOTES, {"ids": pull_ids})} if pull_ids else {}
@@ -244,12 +244,6 @@ def _setup_lines(session: Session, ticket_ids: Sequence[int]) -> dict[int, dict[
     for ticket_id, setup_id, *texts in session.execute(_SETUPS, {"ids": ticket_ids}):
         found.setdefault(ticket_id, {})[setup_id] = setup_line(*texts)
     return found
-
-
-def _after(line: str, own_line: str, setups: Iterable[str]) -> str:
-    """What of a ticket's line is neither its own nor its setups': the notes beside its pulls."""
-    known = " ".join(dict.fromkeys([own_line, *(setup for setup in setups if setup)]))
-    return line.removeprefix(known)
 
 
 Groups = Sequence[tuple[str | None, int | None, int]]  # model, model year, how many

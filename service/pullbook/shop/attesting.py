@@ -233,8 +233,8 @@ def sign_today(database: Database, signer: Signer | None, now: datetime) -> None
         return
     with database.writing() as session:
         entries = take_numbers(session, 0)  # whoever else signs today waits here
-        if session.get(SignedHead, day) is not None:
-            return
+        if session.get(SignedHead, day) is not None or key_in_force(session) != signer.key_id:
+            return  # somebody signed meanwhile, or another key took this one's place
         last = select(ChainEntry.head).where(ChainEntry.number == entries)
         head = session.execute(last).scalar_one() if entries else FIRST_PREVIOUS
         trail = last_of_trail(session)

@@ -84,7 +84,8 @@ def _tickets_meant(session: Session, words: Sequence[str], most: int) -> list[in
             return None
         asked = [_stand_in(session, *side, part, words) for side, part in parts if part]
         meant.append(select(own_id).where(*(one for one in asked if one is not None)))
-    ids = set(session.scalars(union_all(*meant).limit(most + 1))) if meant else set()
+    # each once: one that is met in two ways must not take another's place below the limit
+    ids = session.scalars(union(*meant).limit(most + 1)).all() if meant else []
     return sorted(ids) if len(ids) <= most else None
 
 
