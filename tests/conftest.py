@@ -14,11 +14,18 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings as trials
 
 from tests.furnishing import OWNER, PEOPLE, START, House, furnish, hire, sign_in
 
 PUBLIC_URL = "http://pulls.example.test"
 ENGINES = ("sqlite", "postgresql")
+
+# A change is judged by the same examples every time, on a machine however slow. New ones are looked for on purpose:
+# `pytest --hypothesis-profile wide`; what that finds becomes an @example.
+trials.register_profile("same", derandomize=True, deadline=None)
+trials.register_profile("wide", max_examples=20_000, deadline=None)
+trials.load_profile("same")
 
 
 @dataclass

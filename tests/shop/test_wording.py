@@ -1,7 +1,7 @@
 """What typed words ask for: as they stand, closed up, and nothing looked up twice."""
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from pullbook.shop.wording import Told, clean, line_of, wanted
@@ -32,6 +32,7 @@ def test_what_was_typed_is_found_where_it_stands_closed_up_as_a_plate(pieces):
 
 
 @given(st.text(max_size=40))
+@example("0\r\x1b\r0")  # a letter that cannot be seen, alone between two line ends
 def test_cleaning_what_is_clean_changes_nothing(text):
     assert clean(clean(text)) == clean(text)
     assert clean(text).isprintable()

@@ -34,7 +34,10 @@ class Told:
 def clean(text: str) -> str:
     """Lower case without accents, on one line, free of the letters that mean something in a line."""
     line = _SPACES.sub(" ", plain(text).replace(MARK, " ").replace(NUMBER, " ")).strip()
-    return line if line.isprintable() else "".join(letter for letter in line if letter.isprintable()).strip()
+    if line.isprintable():
+        return line
+    # what cannot be seen may have stood alone between two spaces, which are one then
+    return " ".join("".join(letter for letter in line if letter.isprintable()).split())
 
 
 def closed(text: str) -> str:
