@@ -41,7 +41,16 @@ def run(monkeypatch, tmp_path, capsys):
     return run_command
 
 
-def test_an_empty_database_is_named_and_migrated(run):
+@pytest.mark.parametrize("words", [("verify",), ("check",), ("db-status",), ("backup", "to.zip"), ("chain", "head")])
+def test_a_mistyped_address_is_named_and_makes_no_file(run, tmp_path, words):
+    code, told, complaint = run(*words)
+    assert code == 1
+    assert f"there is no file {tmp_path}/new.sqlite3" in told + complaint
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_empty_database_is_named_and_migrated(run, tmp_path):
+    (tmp_path / "new.sqlite3").touch()
     code, _, complaint = run("serve")
     assert code == 1
     assert complaint == "pullbook: the database is empty; `pullbook migrate` makes the tables\n"
@@ -84,7 +93,7 @@ def test_a_newer_database_is_refused_in_one_sentence(run, tmp_path):
     ("name", "value", "words"),
     [
         ("database_url", "mysql://x/y", "mysql is not spoken here"),
-        ("database_url", "sqlite:////no/such/folder/x.sqlite3", "unable to open database file"),
+        ("database_url", "sqlite:////no/such/folder/x.sqlite3", "there is no file /no/such/folder/x.sqlite3"),
         ("public_url", "pulls.example.test", "PULLBOOK_PUBLIC_URL"),
         ("listen_port", "80000", "PULLBOOK_LISTEN_PORT"),
         ("largest_upload_bytes", "many", "PULLBOOK_LARGEST_UPLOAD_BYTES"),
@@ -130,6 +139,17 @@ def test_check_looks_at_everything(run, settings):
     code, told, _ = run("check", url=settings.database_url)
     assert code == 0
     assert "can be written" in told
+
+
+@pytest.mark.skipif(os.name != "posix", reason="modes of files are POSIX's")
+def test_check_names_records_that_others_on_the_machine_may_open(run, tmp_path):
+    file = tmp_path / "new.sqlite3"
+    assert run("migrate")[0] == 0
+    file.chmod(0o644)
+    assert f"`chmod 600 {file}" in run("check")[1]
+    for place in tmp_path.glob("new.sqlite3*"):
+        place.chmod(0o600)
+    assert "others on this machine" not in run("check")[1]
 
 
 def free_port():

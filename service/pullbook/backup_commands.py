@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from pullbook import __version__
-from pullbook.chain_commands import records
+from pullbook.chain_commands import key_doubt, records
 from pullbook.db.connect import connect, read_address
 from pullbook.db.migrating import migrate
 from pullbook.db.schema_state import known_revisions, schema_state
@@ -32,11 +32,14 @@ def run_backup(settings: Settings, asked: argparse.Namespace) -> None:
     now = datetime.now(UTC)
     with records(settings) as database:
         made = back_up(database, trusted_signer(database, settings.signing_key, now), now, asked.to, __version__)
+        doubt = key_doubt(settings, database)
     print(
         f"{made.path} is whole: {made.rows} rows, {made.size_bytes / 1e6:.1f} MB. It is not encrypted and holds names."
     )
     print(f"Not in it: the keys. Copy each apart: {settings.signing_key} and {settings.link_key_path}.")
     print(f"The chain's head just then, to be kept where neither this server nor the backup is:\n\n{made.head}", end="")
+    if doubt:
+        print(f"\nIt is not signed: {doubt.rstrip('.')}.")
 
 
 def run_restore(settings: Settings, asked: argparse.Namespace) -> None:

@@ -77,25 +77,29 @@ def begin_chain(settings: Settings, database: Database) -> None:
 
 
 def key_doubt(settings: Settings, database: Database) -> str | None:
-    """Why receipts go unsigned, in words; None where nothing is amiss."""
+    """Why receipts and heads go unsigned, in words; None where nothing is amiss."""
     path = settings.signing_key
     try:
         there = read_key(path)
     except (NotReady, OSError) as error:
-        return f"receipts are not signed: {error}"
+        return str(error)
     with database.reading() as session:
         known = key_in_force(session)
+        was_used = there is not None and session.get(ChainKey, there.key_id) is not None
     if known in (None, there.key_id if there else ""):
         return None
     if there is not None:
-        return (
-            f"receipts are not signed: the key in {path} is {there.key_id}, and not the shop's, {known}; put that one "
-            "back from a copy, or say with `pullbook chain new-key` that this one takes its place"
+        # a key that another took the place of signs nothing any more, and `new-key` does not take it in again
+        other_way = (
+            "move this one, which was used before it, away and make another with `pullbook chain new-key`"
+            if was_used
+            else "say with `pullbook chain new-key` that this one takes its place"
         )
-    return (
-        f"receipts are not signed: the key that was in {path} is gone; put it back from a copy, or make another with "
-        "`pullbook chain new-key`"
-    )
+        return (
+            f"the key in {path} is {there.key_id}, and not the shop's, {known}; put that one "
+            f"back from a copy, or {other_way}"
+        )
+    return f"the key that was in {path} is gone; put it back from a copy, or make another with `pullbook chain new-key`"
 
 
 def share_of(text: str) -> Share:

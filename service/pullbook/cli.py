@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 from contextlib import closing
 from datetime import UTC, datetime
+from pathlib import Path
 
 from pydantic import ValidationError
 from sqlalchemy import exc as sql
@@ -103,7 +104,7 @@ def run_check(settings: Settings, _asked: argparse.Namespace) -> None:
     """Everything that serving needs, looked at one by one."""
     with closing(connect(settings.database_url)) as database:
         state = _ready(database)
-        doubts = [sqlite_doubt() if database.is_sqlite else None, key_doubt(settings, database)]
+        doubts = [sqlite_doubt() if database.is_sqlite else None, _unsigned(settings, database), _open_files(database)]
     free_bytes = free_space_bytes(settings)
     if free_bytes < LEAST_FREE_BYTES:
         raise Refusal(f"only {free_bytes} bytes of disk are left where {settings.data_dir} is")
@@ -121,7 +122,7 @@ def run_serve(settings: Settings, asked: argparse.Namespace) -> None:
         if database.is_sqlite and (doubt := sqlite_doubt()):
             print(f"pullbook: {doubt}", file=sys.stderr)
         begin_chain(settings, database)
-        if doubt := key_doubt(settings, database):
+        if doubt := _unsigned(settings, database):
             print(f"pullbook: {doubt}", file=sys.stderr)
         listening = listen(settings.listen_host, settings.listen_port)
         with database.reading() as session:
@@ -155,6 +156,21 @@ def run_add(settings: Settings, asked: argparse.Namespace) -> None:
                 password=password,
             )
     print(f"{person.full_name} can sign in as {person.sign_in_name} ({person.role})")
+
+
+def _unsigned(settings: Settings, database: Database) -> str | None:
+    doubt = key_doubt(settings, database)
+    return f"receipts are not signed: {doubt}" if doubt else None
+
+
+def _open_files(database: Database) -> str | None:
+    """Which files of the database others on this machine may read: those that an older version made, or a copy."""
+    if not database.is_sqlite or os.name != "posix":
+        return None
+    file = str(database.url.database)
+    places = [Path(file + ending) for ending in ("", "-wal", "-shm")]
+    wide = " ".join(str(place) for place in places if place.exists() and place.stat().st_mode & 0o077)
+    return f"others on this machine may open the records; `chmod 600 {wide}` keeps them out" if wide else None
 
 
 def _first_link(settings: Settings, database: Database) -> str:

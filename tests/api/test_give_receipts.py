@@ -209,6 +209,28 @@ def test_another_key_in_the_file_signs_nothing_until_somebody_says_that_the_firs
     assert [row.record_id for row in keys] == [first["key_id"], third["key_id"]]
 
 
+def test_a_key_that_another_took_the_place_of_is_told_how_to_be_followed(
+    tuner: Any, app: Any, house: Any, monkeypatch: Any, capsys: Any
+) -> None:
+    first = filed(tuner, house, DATA)["receipt"]
+    path = app.state.settings.signing_key
+    kept = path.read_bytes()
+    monkeypatch.setenv("PULLBOOK_DATABASE_URL", app.state.settings.database_url)
+    monkeypatch.setenv("PULLBOOK_DATA_DIR", str(app.state.settings.data_dir))
+    path.unlink()
+    assert main(["chain", "new-key", "--reason", "The disk broke"]) == 0
+    path.write_bytes(kept)  # found again, and put back over the new one
+    capsys.readouterr()
+    assert main(["check"]) == 0
+    told = capsys.readouterr().out
+    assert f"is {first['key_id']}, and not the shop's" in told
+    assert "move this one, which was used before it, away" in told
+    path.unlink()
+    assert main(["chain", "new-key", "--reason", "The second is lost too"]) == 0
+    assert main(["check"]) == 0
+    assert "not signed" not in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("hours", [0, 14.5])  # 23:30 by UTC, and past midnight in the shop
 def test_each_day_has_one_signed_head_by_the_shops_clock(tuner: Any, house: Any, now: Any, hours: float) -> None:
     (first,) = tuner.get("/api/v1/chain/heads").json()["items"]  # of the shop's first calibration

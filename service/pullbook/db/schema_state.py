@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from sqlalchemy import Engine, inspect, text
+from sqlalchemy import URL, Engine, inspect, text
 
 from pullbook.late_methods import dataclass
 
@@ -19,6 +19,7 @@ class SchemaState:
     head: str
     is_known: bool
     has_records: bool
+    missing_file: str = ""  # where the database should be and nothing is
 
     @property
     def is_current(self) -> bool:
@@ -35,6 +36,8 @@ class SchemaState:
                 f"the database was made by a newer version of Pullbook (its schema is {self.current}, this version "
                 f"knows up to {self.head}); start that version, or restore the copy made before it"
             )
+        if self.missing_file:
+            return f"there is no file {self.missing_file}; `pullbook migrate` makes it, with the tables"
         if self.current is None:
             return "the database is empty; `pullbook migrate` makes the tables"
         return f"the schema is at {self.current} and should be at {self.head}; `pullbook migrate` brings it there"
@@ -57,11 +60,19 @@ def known_revisions(migrations: Path) -> list[str]:
 
 
 def schema_state(engine: Engine, migrations: Path) -> SchemaState:
-    """Compare the database with the folder of migrations."""
+    """Compare the database with the folder of migrations. A file that is not there is not made by looking for it."""
     known = known_revisions(migrations)
+    if _is_missing(engine.url):
+        return SchemaState(None, known[-1], is_known=True, has_records=False, missing_file=str(engine.url.database))
     with engine.connect() as connection:
         names = set(inspect(connection).get_table_names())
         current = None
         if "alembic_version" in names:
             current = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
     return SchemaState(current, known[-1], current is None or current in known, "staff" in names)
+
+
+def _is_missing(url: URL) -> bool:
+    """Whether this is the address of a SQLite file that does not exist; SQLite would make it, empty, to read in it."""
+    file = url.database or ""
+    return url.get_backend_name() == "sqlite" and not file.startswith("file:") and not Path(file).exists()

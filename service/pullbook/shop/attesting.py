@@ -194,7 +194,7 @@ def signer_of(database: Database, path: Path, now: datetime) -> Signer | None:
     elif signer is not None and signer.key_id != known:
         raise NotReady(
             f"The key in {path} is {signer.key_id}, and not {known}, which the chain names as the shop's: put that "
-            "one back, or say by `pullbook chain new-key` that it is lost."
+            "one back; `pullbook check` says what else would do."
         )
     return signer
 
