@@ -4,6 +4,7 @@ import hashlib
 import io
 import json
 import zipfile
+from concurrent.futures import ThreadPoolExecutor, wait
 
 import pytest
 import sqlalchemy as sa
@@ -13,6 +14,7 @@ from pullbook.db.arrival import Picture
 from pullbook.db.connect import connect
 from pullbook.shop.auditing import first_broken_entry
 from pullbook.shop.erasing import drop_pictures_of_nobody
+from pullbook.shop.erasing import erase as forget_person
 from pullbook.shop.examining import Wanted, examine
 from tests.api.pull_files import Steady, filed
 from tests.furnishing import CUSTOMER, OWNER, START, VEHICLE, made, sign_in
@@ -154,6 +156,7 @@ def test_nothing_that_tells_who_it_was_is_written_onto_somebody_forgotten(owner,
         owner.post("/api/v1/vehicles", json={**VEHICLE, "customer_id": house.customer_id}),
         owner.post("/api/v1/tickets", json=job),
         *written_about(owner, house, known),
+        *noted_beside(owner, house, known),
     ]
     for answer in tried:
         assert answer.status_code == 409, answer.text
@@ -173,6 +176,41 @@ def written_about(client, house, pull):
     Image.new("RGB", (40, 30), "grey").save(file, "JPEG")
     yield client.post(f"{job}/photos", params={"file_name": "plate.jpg"}, content=file.getvalue())
     yield client.post(f"{job}/results-links", json={"pull_ids": [pull["id"]], "standard": "iso_1585", "note": "Imre"})
+
+
+def noted_beside(client, house, pull, words="Imre called"):
+    """Words beside a pull, a payment, limits and a track run of somebody's job, tried one by one."""
+    job, file = f"/api/v1/tickets/{house.ticket_id}", f"/api/v1/pulls/{pull['id']}"
+    yield client.patch(file, json={"notes": words, "version": client.get(file).json()["version"]})
+    yield client.post(f"{job}/payments", json={"amount_cents": 100, "way": "cash", "note": words})
+    limits = {"version": client.get(job).json()["version"], "note": words, "lambda_leaner_than": 0.9}
+    yield client.put(f"{job}/limits", json=limits)
+    setup_id = client.get(f"{job}/setups").json()["items"][0]["id"]
+    run = {"setup_id": setup_id, "ran_at": START.isoformat(), "mass_kg": 1300.0, "distance_m": 402.336}
+    yield client.post(f"{job}/track-runs", json={**run, "trap_speed_m_s": 45.0, "notes": words})
+
+
+def test_figures_without_words_still_go_onto_a_forgotten_customers_job(owner, house, known):
+    assert erase(owner, house).status_code == 200
+    for answer in noted_beside(owner, house, known, ""):
+        assert answer.status_code in (200, 201), answer.text
+
+
+def test_what_is_added_while_somebody_is_being_forgotten_waits_and_is_refused(owner, house, known, app, now):
+    database = app.state.database
+    job = {"customer_id": house.customer_id, "vehicle_id": house.vehicle_id, "asked": "Once more"}
+    words = {"amount_cents": 100, "way": "cash", "note": "Imre paid"}
+    with ThreadPoolExecutor(2) as others:
+        with database.writing() as session:
+            forget_person(session, now(), None, house.customer_id, "asked by letter")
+            session.flush()
+            asked = [
+                others.submit(owner.post, "/api/v1/tickets", json=job),
+                others.submit(owner.post, f"/api/v1/tickets/{house.ticket_id}/payments", json=words),
+            ]
+            wait(asked, timeout=0.5)  # both have come as far as they can by then, or come later: refused either way
+        answers = [one.result() for one in asked]
+    assert [answer.status_code for answer in answers] == [409, 409]
 
 
 def test_a_forgotten_customers_car_is_still_put_right_and_goes_to_its_next_owner(owner, house, known):

@@ -11,7 +11,9 @@ from pullbook.errors import Clash, FieldProblem, Invalid
 
 def refuse_unknown_or_forgotten(session: Session, customer_id: str) -> None:
     """Invalid where there is no such customer; Clash where they were forgotten: nothing would find what is added."""
-    row = session.execute(select(Customer.erased_at).where(Customer.id == customer_id)).one_or_none()
+    # whoever forgets them holds their row: wait, else what is added here would come after the emptying
+    held = select(Customer.erased_at).where(Customer.id == customer_id).with_for_update(read=True, key_share=True)
+    row = session.execute(held).one_or_none()
     if row is None:
         raise Invalid(
             f"There is no customer {customer_id}.",
@@ -33,3 +35,10 @@ def refuse_forgotten_job(session: Session, ticket_id: str, field: str, value: ob
     """Clash for a ticket of somebody who was forgotten. Whoever holds the ticket's row knows that it stays so."""
     whose = select(Customer.erased_at).join(Ticket, Ticket.customer_id == Customer.id)
     refuse_forgotten(session.execute(whose.where(Ticket.id == ticket_id)).scalar_one(), field, value)
+
+
+def refuse_words_on_forgotten_job(session: Session, ticket_id: str, field: str, words: str | None) -> None:
+    """Clash for words beside a forgotten customer's job. Figures still go on record; the ticket is held meanwhile."""
+    if words:
+        session.execute(select(Ticket.id).where(Ticket.id == ticket_id).with_for_update(key_share=True))
+        refuse_forgotten_job(session, ticket_id, field, words)
