@@ -47,15 +47,27 @@ function address() {
   return `/cells/${run.dataset.cell}/calibration-evidence?${query}`;
 }
 
-/** "20 67.2 up" as a step; what cannot be read goes as it is, and the service says what would do. */
+/** "20 67.2 up" as a step; null where it cannot be read. */
 function step(line) {
-  const [mass, reading, way] = line.trim().split(/[\s;]+/);
-  return { mass_kg: number(mass ?? "") ?? mass, reading: number(reading ?? "") ?? reading ?? null, rising: /^(up|u|\+)$/i.test(way ?? "") ? true : /^(down|d|-)$/i.test(way ?? "") ? false : (way ?? null) };
+  const [mass, reading, way, ...more] = line.trim().split(/[\s;]+/).filter(Boolean);
+  const rising = /^(up|u|\+)$/i.test(way ?? "") ? true : /^(down|d|-)$/i.test(way ?? "") ? false : null;
+  const read = { mass_kg: number(mass ?? ""), reading: number(reading ?? ""), rising };
+  return more.length || Object.values(read).includes(null) ? null : read;
+}
+
+/** Every line as a step; the first that cannot be read is named, and all of them stay in the field. */
+function stepsOf(text) {
+  return text.split("\n").filter((line) => line.trim()).map((line) => {
+    const message = `“${line.trim()}” cannot be read: a weight in kg, what the cell says, and up or down, as in 20 67.2 up.`;
+    const read = step(line);
+    if (!read) throw Object.assign(new Error(message), { problems: [{ field: "steps", value: line, would_do: message }] });
+    return read;
+  });
 }
 
 function entered() {
   const { taken_at, arm_m, arm_u_m, readings_are, latitude_deg, steps, note } = weights.elements;
-  const body = { kind: "brake_weights", taken_at: withOffset(taken_at.value), readings_are: readings_are.value, note: note.value, steps: steps.value.split("\n").filter((line) => line.trim()).map(step) };
+  const body = { kind: "brake_weights", taken_at: withOffset(taken_at.value), readings_are: readings_are.value, note: note.value, steps: stepsOf(steps.value) };
   for (const field of [arm_m, arm_u_m, latitude_deg]) if (field.value.trim()) body[field.name] = number(field.value) ?? field.value;
   return body;
 }
@@ -70,5 +82,5 @@ if (run) {
 }
 weights?.addEventListener("submit", (event) => {
   event.preventDefault();
-  send(weights, () => call("POST", `/cells/${weights.dataset.cell}/calibration-evidence/entered`, entered()));
+  send(weights, async () => call("POST", `/cells/${weights.dataset.cell}/calibration-evidence/entered`, entered()));
 });
