@@ -53,6 +53,11 @@ _PLAIN: tuple[tuple[int, float, Model, int, tuple[Part, ...], str, str], ...] = 
     (41, 9.0, LUMEN, 20, (EXHAUST,), "counter", "Silencer passes the noise test now. Did it cost anything?"),
     (28, 15.0, PIKE, 22, (TIMING,), "bench", "Runs on 98 now."),
     (4, 13.0, MOOR, 30, (EXHAUST,), "banco", "Before the gas conversion: a silencer."),
+    # the month a year ago, which the owner's page lays beside this one
+    (389, 9.0, TREK, 25, (SERVICE,), "clock", "Before winter: is it still what it was?"),
+    (379, 14.0, PIKE, 22, (PLUGS,), "bench", "Misfires when damp. New plugs and coils."),
+    (372, 9.5, LUMEN, 20, (EXHAUST,), "counter", "The old silencer rusted through."),
+    (361, 10.0, FEN, 19, (WHEELS,), "pruefstand", "Lighter wheels on; worth it?"),
 )
 
 

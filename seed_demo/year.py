@@ -81,6 +81,12 @@ def _garage(plans: list[JobPlan], today: date) -> dict[tuple[int, str], Vehicle]
     return cars
 
 
+def _odometer_km(vehicle: Vehicle, days_ago: int) -> int:
+    """What it said on that day: every car is driven so much a day."""
+    chance = random.Random(f"{SEED}/{vehicle.plate}")
+    return chance.randint(34_000, 190_000) - round(chance.uniform(15.0, 60.0) * days_ago)
+
+
 def _job(plan: JobPlan, vehicle: Vehicle, today: date, began_at: datetime) -> Job:
     start = _local(_working_day(today, plan.days_ago), plan.hour)
     times = _pull_times(plan, start)
@@ -92,7 +98,6 @@ def _job(plan: JobPlan, vehicle: Vehicle, today: date, began_at: datetime) -> Jo
     hours = 1.0 if not times else (times[-1][-1] - start) / timedelta(hours=1) + 0.4
     end = start + timedelta(hours=-(-hours * 2 // 1) / 2)
     chance = random.Random(f"{SEED}/{plan.key}")
-    odometer_km = 1000 * chance.randint(18, 190) + chance.randrange(1000)
     opened = min(
         start - timedelta(days=chance.randint(2, 9), hours=chance.uniform(-2, 6)), began_at - timedelta(hours=2)
     )
@@ -105,7 +110,9 @@ def _job(plan: JobPlan, vehicle: Vehicle, today: date, began_at: datetime) -> Jo
         "cancelled": start - timedelta(hours=5),
     }
     moved_at = {state: max(opened, min(at, began_at)).replace(microsecond=0) for state, at in moved.items()}
-    return Job(plan, vehicle, start, end, odometer_km, setups, opened.replace(microsecond=0), moved_at)
+    return Job(
+        plan, vehicle, start, end, _odometer_km(vehicle, plan.days_ago), setups, opened.replace(microsecond=0), moved_at
+    )
 
 
 def _working_day(today: date, days_ago: int) -> date:

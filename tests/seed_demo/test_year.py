@@ -49,13 +49,26 @@ def mean_peaks(job: Job) -> list[float]:
     return [float(np.mean([peak_kw(pull) for pull in setup.pulls])) for setup in job.setups]
 
 
+def test_the_days_a_year_before_the_last_month_have_jobs_to_lay_beside_it(year: Year) -> None:
+    ago = [(year.began_at - job.booked_from).days for job in year.jobs]
+    assert sum(360 <= days <= 391 for days in ago) >= 3
+
+
+def test_no_car_is_driven_backwards(year: Year) -> None:
+    by_car: dict[str, list[int]] = {}
+    for one in sorted(year.jobs, key=lambda job: job.booked_from):
+        by_car.setdefault(one.vehicle.vin, []).append(one.odometer_km)
+    assert any(len(said) > 1 for said in by_car.values())
+    assert all(said == sorted(said) and min(said) > 1000 for said in by_car.values())
+
+
 @pytest.mark.parametrize("began_at", BEGAN)
-def test_it_fills_the_twelve_months_before_today_and_nothing_lies_ahead_but_bookings(began_at: datetime) -> None:
+def test_it_fills_thirteen_months_before_today_and_nothing_lies_ahead_but_bookings(began_at: datetime) -> None:
     year = the_year(began_at)
-    assert 40 <= len(year.jobs) <= 50
-    assert 240 <= year.pulls <= 300
+    assert 44 <= len(year.jobs) <= 54
+    assert 260 <= year.pulls <= 320
     taken = [pull.taken_at for pull in pulls_of(year)]
-    assert began_at - timedelta(days=366) < min(taken)
+    assert began_at - timedelta(days=392) < min(taken)
     assert max(taken) < began_at
     assert max(reading.read_at for reading in year.readings) < began_at
     assert {job.booked_from.month for job in year.jobs} == set(range(1, 13))

@@ -85,12 +85,12 @@ def value_words(kind: str, value: int) -> str:
 
 
 def span_words(seconds: int | None) -> str:
-    """How long: 5 h 20 min, 3.4 days."""
+    """How long: 40 min, 5 h 20 min, 3.4 days."""
     if seconds is None:
         return "–"
     if seconds < 48 * 3600:
         hours, minutes = divmod(round(seconds / 60), 60)
-        return f"{hours} h {minutes:02d} min"
+        return f"{hours} h {minutes:02d} min" if hours else f"{minutes} min"
     return f"{plain_number(seconds / 86400, 1)} days"
 
 
