@@ -233,8 +233,10 @@ def test_a_newer_schema_is_left_alone_with_one_plain_sentence(url, tmp_path):
 def test_an_older_schema_is_told_apart_from_an_empty_database(url, tmp_path):
     folder = step(tmp_path, "pass")
     assert "should be at 2099_01_01_next" in schema_of(url, folder).words
-    empty = f"sqlite:///{tmp_path}/empty.sqlite3"
-    assert "is empty" in schema_of(empty).words
+    file = tmp_path / "empty.sqlite3"
+    assert f"no file {file}" in schema_of(f"sqlite:///{file}").words
+    file.touch()
+    assert "is empty" in schema_of(f"sqlite:///{file}").words
 
 
 def test_migrating_twice_changes_nothing(url):
