@@ -1,4 +1,4 @@
-"""A customer's data taken away, and a customer forgotten; what is due by the shop's own terms."""
+"""A customer's data taken away, and a customer forgotten."""
 
 import hashlib
 import io
@@ -10,12 +10,12 @@ import pytest
 import sqlalchemy as sa
 from PIL import Image
 
-from pullbook.db.arrival import Picture
 from pullbook.db.connect import connect
+from pullbook.db.tables import Customer
 from pullbook.shop.auditing import first_broken_entry
-from pullbook.shop.erasing import drop_pictures_of_nobody
 from pullbook.shop.erasing import erase as forget_person
 from pullbook.shop.examining import Wanted, examine
+from tests.api.forgetting import all_text, erase
 from tests.api.pull_files import Steady, filed
 from tests.furnishing import CUSTOMER, OWNER, START, VEHICLE, made, sign_in
 
@@ -35,24 +35,6 @@ def known(owner, house):
     wanted = {"pull_ids": [pull["id"]], "standard": "iso_1585", "note": "Dear Imre, here it is"}
     made(owner.post(f"/api/v1/tickets/{house.ticket_id}/results-links", json=wanted))
     return pull
-
-
-def erase(owner, house, name="Imre Valdaquist"):
-    asked = {"full_name": name, "reason": "asked by letter"}
-    return owner.post(f"/api/v1/customers/{house.customer_id}/erase", json=asked)
-
-
-def all_text(settings):
-    """Every text in every table, as one."""
-    records = connect(settings.database_url)
-    with records.reading() as session:
-        tables = sa.inspect(session.connection()).get_table_names()
-        kept = []
-        for name in tables:
-            for row in session.execute(sa.text(f'SELECT * FROM "{name}"')):
-                kept += [str(value) for value in row if isinstance(value, (str, dict, list, memoryview))]
-    records.close()
-    return "\n".join(kept)
 
 
 def test_the_zip_holds_records_and_the_very_bytes_of_every_file(owner, house, known):
@@ -200,17 +182,32 @@ def test_what_is_added_while_somebody_is_being_forgotten_waits_and_is_refused(ow
     database = app.state.database
     job = {"customer_id": house.customer_id, "vehicle_id": house.vehicle_id, "asked": "Once more"}
     words = {"amount_cents": 100, "way": "cash", "note": "Imre paid"}
-    with ThreadPoolExecutor(2) as others:
+    page = {"pull_ids": [known["id"]], "standard": "iso_1585", "note": "Imre"}
+    with ThreadPoolExecutor(3) as others:
         with database.writing() as session:
             forget_person(session, now(), None, house.customer_id, "asked by letter")
             session.flush()
             asked = [
                 others.submit(owner.post, "/api/v1/tickets", json=job),
                 others.submit(owner.post, f"/api/v1/tickets/{house.ticket_id}/payments", json=words),
+                others.submit(owner.post, f"/api/v1/tickets/{house.ticket_id}/results-links", json=page),
             ]
-            wait(asked, timeout=0.5)  # both have come as far as they can by then, or come later: refused either way
+            wait(asked, timeout=0.5)  # all have come as far as they can by then, or come later: refused either way
         answers = [one.result() for one in asked]
-    assert [answer.status_code for answer in answers] == [409, 409]
+    assert [answer.status_code for answer in answers] == [409, 409, 409]
+
+
+def test_a_note_being_written_while_somebody_is_being_forgotten_is_emptied_or_refused(owner, house, known, app, now):
+    file = f"/api/v1/pulls/{known['id']}"
+    note = {"notes": "Imre called", "version": owner.get(file).json()["version"]}
+    with ThreadPoolExecutor(1) as other:
+        with app.state.database.writing() as session:
+            session.execute(sa.select(Customer.id).where(Customer.id == house.customer_id).with_for_update())
+            asked = other.submit(owner.patch, file, json=note)
+            wait([asked], timeout=0.5)  # it has come as far as it can by then, or comes later
+            forget_person(session, now(), None, house.customer_id, "asked by letter")
+        assert asked.result().status_code in (200, 409)
+    assert owner.get(file).json()["notes"] == ""
 
 
 def test_a_forgotten_customers_car_is_still_put_right_and_goes_to_its_next_owner(owner, house, known):
@@ -239,73 +236,3 @@ def test_a_car_that_is_here_stands_against_it(owner, house, known):
     answer = erase(owner, house)
     assert answer.status_code == 409
     assert "ticket 1" in answer.json()["detail"]
-
-
-def test_nobody_is_due_before_the_shop_sets_a_term(owner, house):
-    told = owner.get("/api/v1/keeping").json()
-    assert told == {
-        "keep_customers_months": None,
-        "keep_photos_months": None,
-        "customers": [],
-        "more_customers": False,
-        "photos": 0,
-    }
-
-
-def test_those_longer_away_than_the_term_are_due(owner, house, now):
-    shop = owner.get("/api/v1/shop").json()
-    assert owner.put("/api/v1/shop", json={**shop, "keep_customers_months": 24}).status_code == 200
-    made(owner.post("/api/v1/customers", json={**CUSTOMER, "full_name": "Never Came"}))
-    assert owner.get("/api/v1/keeping").json()["customers"] == []
-    now.advance(days=31 * 24)
-    sign_in(owner, OWNER)
-    found = owner.get("/api/v1/keeping").json()["customers"]
-    assert {one["full_name"] for one in found} == {CUSTOMER["full_name"], "Never Came"}
-    assert erase(owner, house, CUSTOMER["full_name"]).status_code == 200
-    assert [one["full_name"] for one in owner.get("/api/v1/keeping").json()["customers"]] == ["Never Came"]
-
-
-def test_photos_past_their_term_go_and_younger_ones_stay(owner, house, now):
-    shop = owner.get("/api/v1/shop").json()
-    assert owner.put("/api/v1/shop", json={**shop, "keep_photos_months": 6}).status_code == 200
-    address = f"/api/v1/tickets/{house.ticket_id}/photos?file_name=car.png"
-    made(owner.post(address, content=drawing("teal"), headers={"Content-Type": "image/png"}))
-    now.advance(days=31 * 6)
-    sign_in(owner, OWNER)
-    young = made(owner.post(address, content=drawing("navy"), headers={"Content-Type": "image/png"}))
-    assert owner.get("/api/v1/keeping").json()["photos"] == 1
-    assert owner.delete("/api/v1/keeping/photos").json() == {"photos": 1}
-    left = owner.get(f"/api/v1/tickets/{house.ticket_id}/photos").json()["items"]
-    assert [one["id"] for one in left] == [young["id"]]
-
-
-def test_what_was_said_of_a_photo_goes_with_it(owner, house, now, settings):
-    shop = owner.get("/api/v1/shop").json()
-    assert owner.put("/api/v1/shop", json={**shop, "keep_photos_months": 6}).status_code == 200
-    address = f"/api/v1/tickets/{house.ticket_id}/photos?file_name=car.png&caption=Valdaquist beside it"
-    made(owner.post(address, content=drawing("teal"), headers={"Content-Type": "image/png"}))
-    now.advance(days=31 * 6 + 1)
-    sign_in(owner, OWNER)
-    assert owner.delete("/api/v1/keeping/photos").json() == {"photos": 1}
-    assert "Valdaquist" not in all_text(settings)
-
-
-def test_pictures_go_however_many_there_are(settings):
-    records = connect(settings.database_url)
-    # more than the 65 535 values that one statement of PostgreSQL takes (its protocol counts them in 16 bits)
-    hashes = {hashlib.sha256(number.to_bytes(4)).hexdigest() for number in range(66_000)}
-    kept = next(iter(hashes))
-    sides = {"width_px": 1, "height_px": 1, "jpeg": b"x", "thumbnail": b"x"}
-    with records.writing() as session:
-        session.add(Picture(sha256=kept, made_at=START, **sides))
-        session.flush()
-        drop_pictures_of_nobody(session, hashes)
-        assert session.scalars(sa.select(Picture.sha256)).all() == []
-    records.close()
-
-
-def drawing(colour):
-    """A small picture all of one colour, as PNG."""
-    kept = io.BytesIO()
-    Image.new("RGB", (64, 48), colour).save(kept, "PNG")
-    return kept.getvalue()

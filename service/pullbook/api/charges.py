@@ -17,7 +17,7 @@ from pullbook.errors import NotFound
 from pullbook.json_answers import Json
 from pullbook.late_routes import LateRouter
 from pullbook.shop.charging import charge_items, line_cents, money_of, reckoning_of, strike
-from pullbook.shop.coming_back import refuse_words_on_forgotten_job
+from pullbook.shop.coming_back import refuse_adding_to_forgotten
 from pullbook.shop.weather_matching import refuse_future
 
 router = LateRouter(prefix="/api/v1", tags=["charges"])
@@ -192,7 +192,8 @@ def strike_charge(charge_id: str, asked: Striking, person: Desk, session: WriteS
 def pay(ticket_id: TicketId, asked: NewPayment, person: Desk, session: WriteSession, now: Now) -> Response:
     """That money came in, or went back; nothing is collected here."""
     _known(session, ticket_id)
-    refuse_words_on_forgotten_job(session, ticket_id, "note", asked.note)
+    if asked.note:
+        refuse_adding_to_forgotten(session, ticket_id, "note", asked.note)
     paid_at = asked.paid_at or now
     refuse_future("paid_at", paid_at, now)
     given = asked.model_dump() | {"paid_at": paid_at}

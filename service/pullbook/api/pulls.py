@@ -20,7 +20,7 @@ from pullbook.errors import Clash, FieldProblem, Invalid, NotFound
 from pullbook.json_answers import Json
 from pullbook.late_routes import LateRouter
 from pullbook.shop.attesting import attest, receipt_for
-from pullbook.shop.coming_back import refuse_words_on_forgotten_job
+from pullbook.shop.coming_back import refuse_forgotten_job
 from pullbook.shop.filing import already_filed, file_pull, read_file, verify_stored
 
 router = LateRouter(prefix="/api/v1", tags=["pulls"])
@@ -140,7 +140,8 @@ def change(pull_id: PullId, asked: PullChange, person: Tuner, session: WriteSess
                 f"There is no setup {changes['setup_id']} on this pull's ticket.",
                 FieldProblem("setup_id", changes["setup_id"], "the id of one of the same ticket's setups"),
             )
-    refuse_words_on_forgotten_job(session, row.ticket_id, "notes", changes.get("notes"))
+    if changes.get("notes"):
+        refuse_forgotten_job(session, row.ticket_id, "notes", changes["notes"])
     apply(session, now, person.id, row, changes, "pull")
     session.flush()
     return Json(one_pull(session, pull_id))

@@ -18,7 +18,7 @@ from pullbook.errors import Clash, FieldProblem, NotFound
 from pullbook.json_answers import Json
 from pullbook.late_routes import LateRouter
 from pullbook.shop.auditing import note
-from pullbook.shop.coming_back import refuse_forgotten_job
+from pullbook.shop.coming_back import refuse_adding_to_forgotten
 from pullbook.shop.keying import LinkKey
 from pullbook.shop.publishing import LinkState, LinkWanted, in_state, publish, token_hash
 from pullbook.shop.unlocking import pin_hash_of
@@ -185,10 +185,10 @@ def add(
     now: Now,
 ) -> Response:
     """The address is answered with it; of that only a hash is kept beside the records."""
+    refuse_adding_to_forgotten(session, ticket_id, "ticket_id", ticket_id)
     held = select(Ticket.id).where(Ticket.id == ticket_id).with_for_update(key_share=True)
     if session.execute(held).one_or_none() is None:
         raise NotFound(f"There is no ticket {ticket_id}.")
-    refuse_forgotten_job(session, ticket_id, "ticket_id", ticket_id)
     row, token = publish(
         session, now, person.id, ticket_id, asked.wanted(settings.link_days), key, settings.weather_stale_minutes
     )

@@ -15,7 +15,7 @@ from pullbook.errors import NotFound
 from pullbook.json_answers import Json
 from pullbook.late_routes import LateRouter
 from pullbook.measure.limits import LIMIT_RULES, Checked, Passing
-from pullbook.shop.coming_back import refuse_words_on_forgotten_job
+from pullbook.shop.coming_back import refuse_adding_to_forgotten
 from pullbook.shop.limiting import ADVICE, REACH, LimitSet, earlier_limits, limits_of, set_limits
 from pullbook.shop.reading import ReadSettings, read_pulls
 
@@ -180,9 +180,10 @@ def get(ticket_id: TicketId, person: SignedIn, session: ReadSession) -> Response
 @router.put("/tickets/{ticket_id}/limits", summary="Set a ticket's limits", response_model=LimitsAnswer)
 def put(ticket_id: TicketId, asked: NewLimits, person: Tuner, session: WriteSession, now: Now) -> Response:
     """In place of all there were; 409 when somebody changed the ticket meanwhile."""
+    if asked.note:
+        refuse_adding_to_forgotten(session, ticket_id, "note", asked.note)
     ticket = locked(session, Ticket, ticket_id, "ticket")
     refuse_stale(ticket, asked.version, {}, "ticket")
-    refuse_words_on_forgotten_job(session, ticket_id, "note", asked.note)
     given = asked.model_dump(exclude={"version", "note"})
     set_limits(
         session, now, person.id, ticket, {name: value for name, value in given.items() if value is not None}, asked.note

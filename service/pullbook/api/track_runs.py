@@ -18,7 +18,7 @@ from pullbook.json_answers import Json
 from pullbook.late_routes import LateRouter
 from pullbook.measure.track import DISTANCES_M, RULES, SPREAD, USUAL_RULE, Gathered, Implied
 from pullbook.measure.units import to_inside
-from pullbook.shop.coming_back import refuse_words_on_forgotten_job
+from pullbook.shop.coming_back import refuse_adding_to_forgotten, refuse_forgotten_job
 from pullbook.shop.reading import ReadSettings, read_pulls
 from pullbook.shop.tracking import CAUTION, OnTrack, TrackFacts, beside_pulls, track_run, track_runs
 
@@ -216,8 +216,9 @@ def _refuse_foreign_setup(session: Session, setup_id: str, ticket_id: str) -> No
 )
 def add(ticket_id: TicketId, asked: NewTrackRun, person: Tuner, session: WriteSession, now: Now) -> Response:
     """What the clocks said, kept as it was entered, in kg and m/s."""
+    if asked.notes:
+        refuse_adding_to_forgotten(session, ticket_id, "notes", asked.notes)
     ticket = locked(session, Ticket, ticket_id, "ticket")
-    refuse_words_on_forgotten_job(session, ticket_id, "notes", asked.notes)
     _refuse_foreign_setup(session, asked.setup_id, ticket.id)
     row = TrackRun(ticket_id=ticket.id, **asked.kept(), made_at=now, made_by=person.id)
     session.add(row)
@@ -264,7 +265,8 @@ def change(
     """Only the fields sent; with a reason it is set aside and counts no more. 409 when it was changed meanwhile."""
     row, changes = locked(session, TrackRun, run_id, "track run"), changes_of(asked)
     refuse_stale(row, asked.version, changes, "track run")
-    refuse_words_on_forgotten_job(session, row.ticket_id, "notes", changes.get("notes"))
+    if changes.get("notes"):
+        refuse_forgotten_job(session, row.ticket_id, "notes", changes["notes"])
     if "setup_id" in changes:
         _refuse_foreign_setup(session, changes["setup_id"], row.ticket_id)
     timed = {name: changes.get(name, getattr(row, name)) for name in ("elapsed_s", "trap_speed_m_s")}

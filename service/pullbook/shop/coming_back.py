@@ -2,11 +2,17 @@
 
 from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from pullbook.db.tables import Customer, Ticket
 from pullbook.errors import Clash, FieldProblem, Invalid
+
+_WHOSE = (
+    select(Customer.erased_at)
+    .join(Ticket, Ticket.customer_id == Customer.id)
+    .where(Ticket.id == bindparam("ticket_id"))
+)
 
 
 def refuse_unknown_or_forgotten(session: Session, customer_id: str) -> None:
@@ -32,13 +38,14 @@ def refuse_forgotten(erased_at: datetime | None, field: str, value: object) -> N
 
 
 def refuse_forgotten_job(session: Session, ticket_id: str, field: str, value: object) -> None:
-    """Clash for a ticket of somebody who was forgotten. Whoever holds the ticket's row knows that it stays so."""
-    whose = select(Customer.erased_at).join(Ticket, Ticket.customer_id == Customer.id)
-    refuse_forgotten(session.execute(whose.where(Ticket.id == ticket_id)).scalar_one(), field, value)
+    """Clash for a ticket of somebody who was forgotten. For rows on record: whoever holds the row knows it stays so."""
+    refuse_forgotten(session.execute(_WHOSE, {"ticket_id": ticket_id}).scalar_one(), field, value)
 
 
-def refuse_words_on_forgotten_job(session: Session, ticket_id: str, field: str, words: str | None) -> None:
-    """Clash for words beside a forgotten customer's job. Figures still go on record; the ticket is held meanwhile."""
-    if words:
-        session.execute(select(Ticket.id).where(Ticket.id == ticket_id).with_for_update(key_share=True))
-        refuse_forgotten_job(session, ticket_id, field, words)
+def refuse_adding_to_forgotten(session: Session, ticket_id: str, field: str, value: object) -> None:
+    """The same for what is about to be added, and whoever forgets this customer waits until it is; no ticket passes.
+
+    To be called before a row is held: whoever forgets takes the customer's first, and the ticket's after it.
+    """
+    held = _WHOSE.with_for_update(read=True, key_share=True, of=Customer)
+    refuse_forgotten(session.execute(held, {"ticket_id": ticket_id}).scalar_one_or_none(), field, value)

@@ -54,9 +54,7 @@ def erase(session: Session, now: datetime, staff_id: str | None, customer_id: st
     customer = session.get(Customer, customer_id, with_for_update=True)
     if customer is None:
         raise NotFound(f"There is no customer {customer_id}.")
-    # held first: whoever is writing onto one of them is done before anything is emptied, or waits and is refused
-    held = select(Ticket.id).where(Ticket.customer_id == customer_id).order_by(Ticket.id)
-    tickets = list(session.scalars(held.with_for_update(key_share=True)))
+    tickets = list(session.scalars(select(Ticket.id).where(Ticket.customer_id == customer_id)))
     _refuse_while_here(session, customer_id)
     vehicles = list(session.scalars(select(Vehicle.id).where(Vehicle.customer_id == customer_id)))
     details = _audit_details(session, customer_id)
@@ -85,7 +83,8 @@ def _customer_and_cars(session: Session, customer: Customer, now: datetime) -> N
     customer.full_name, customer.phone, customer.email, customer.notes = f"{ERASED} {customer.id[-4:]}", "", "", ""
     customer.found_by, customer.erased_at = "", now
     customer.version += 1
-    for car in session.scalars(select(Vehicle).where(Vehicle.customer_id == customer.id).with_for_update()):
+    theirs = select(Vehicle).where(Vehicle.customer_id == customer.id).with_for_update(key_share=True)
+    for car in session.scalars(theirs):
         car.plate, car.vin, car.notes = "", "", ""
         car.found_by = findable(car.make, car.model)
         car.version += 1

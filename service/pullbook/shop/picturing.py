@@ -22,7 +22,7 @@ from pullbook.db.tables import Ticket
 from pullbook.errors import Clash, FieldProblem, Invalid, NotFound, WrongKind
 from pullbook.late_methods import dataclass
 from pullbook.shop.auditing import note
-from pullbook.shop.coming_back import refuse_forgotten_job
+from pullbook.shop.coming_back import refuse_adding_to_forgotten
 from pullbook.shop.filing import clean_file_name
 
 MOST_PIXELS = 64_000_000  # 256 MB unpacked; telephones make 50 million at most unless told otherwise
@@ -171,8 +171,8 @@ def keep_photo(
     caption: str,
 ) -> tuple[str, bool]:
     """Put it on the ticket; gives its id, and whether it was put there now rather than found there."""
+    refuse_adding_to_forgotten(session, ticket_id, "ticket_id", ticket_id)
     refuse_unknown_ticket(session, ticket_id, hold=True)
-    refuse_forgotten_job(session, ticket_id, "ticket_id", ticket_id)
     there = select(TicketPhoto.id).where(TicketPhoto.ticket_id == ticket_id, TicketPhoto.sha256 == drawn.sha256)
     if (found := session.execute(there).scalar_one_or_none()) is not None:
         return found, False
